@@ -1,0 +1,1 @@
+"""Tightside: the program around the core."""

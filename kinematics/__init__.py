@@ -1,0 +1,1 @@
+"""The core of Tightside: poses, machines, bodies, tools, and the clearances between them."""

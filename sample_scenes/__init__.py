@@ -1,0 +1,1 @@
+"""Sample set-ups, one folder each. Read through importlib.resources."""

@@ -1,0 +1,1 @@
+"""Catalogues that scenes share: machines, holders, hardware. Read through importlib.resources."""
