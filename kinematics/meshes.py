@@ -1,11 +1,15 @@
-"""Meshes of triangles: a frozen value, and (below) the readers of mesh files."""
+"""Meshes of triangles: a frozen value, read from a file, turned and shifted as a scene places it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from kinematics.pose import frozen, shortest_turn
 
 Triangles = NDArray[np.int32]
 
@@ -40,4 +44,72 @@ class Mesh:
     def bounds(self) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
         """Lowest and highest corner of the axis-aligned box."""
         lo, hi = self.vertices.min(axis=0), self.vertices.max(axis=0)
-        return (float(lo[0]), float(lo[1]), float(lo[2])), (float(hi[0]), float(hi[1]), float(hi[2]))
+        return (float(lo[0]), float(lo[1]), float(lo[2])), (
+            float(hi[0]),
+            float(hi[1]),
+            float(hi[2]),
+        )
+
+
+# --- reading ------------------------------------------------------------------------------------
+
+
+def load_mesh(
+    path: Path,
+    *,
+    units: str | None,
+    body: str | None = None,
+    chord_tolerance: float = 0.01,
+    origin: object = None,
+) -> Mesh:
+    """The mesh of a file, in mm, welded and tidied (see `mesh_topology.py`), in the file's own frame.
+
+    STL, OBJ and PLY have no unit and need `units`; STEP and 3MF have their own, which `units` may
+    repeat but not contradict.
+
+    Parameters
+    ----------
+    path : ends in .stl, .step, .stp, .obj, .ply or .3mf.
+    units : mm, cm, m, inch, foot or micron, or None where the file says it.
+    body : which of several bodies, by its name in the file; None takes all of them together.
+    chord_tolerance : how far facets may lie from curved faces of a STEP file, mm.
+    origin : mark of the entry that names the file, handed on in errors.
+
+    Raises
+    ------
+    MeshFileError : whatever is wrong with the file; `key` is file, units or body.
+    """
+    from kinematics import mesh_reading
+
+    return mesh_reading.load_mesh(path, units, body, chord_tolerance, origin)
+
+
+# --- placing ------------------------------------------------------------------------------------
+
+Up = Literal["+X", "-X", "+Y", "-Y", "+Z", "-Z"]
+
+_UP = {
+    "+X": (1.0, 0.0, 0.0),
+    "-X": (-1.0, 0.0, 0.0),
+    "+Y": (0.0, 1.0, 0.0),
+    "-Y": (0.0, -1.0, 0.0),
+    "+Z": (0.0, 0.0, 1.0),
+    "-Z": (0.0, 0.0, -1.0),
+}
+
+
+def placed_mesh(mesh: Mesh, *, from_: Literal["origin", "base_centre"], up: Up) -> Mesh:
+    """The mesh turned so that its direction `up` becomes +Z, the shortest way, by exact quarter turns.
+
+    With `base_centre` it is then shifted so that the centre of the bottom of its box is the origin.
+    """
+    vertices = mesh.vertices
+    if up != "+Z":
+        turn = shortest_turn("F", "G", _UP[up]).inverse()
+        vertices = turn.points(vertices) + 0.0  # + 0.0 makes a zero of -0.0
+    if from_ == "base_centre":
+        lo, hi = vertices.min(axis=0), vertices.max(axis=0)
+        vertices = vertices - np.array([(lo[0] + hi[0]) / 2.0, (lo[1] + hi[1]) / 2.0, lo[2]])
+    if vertices is mesh.vertices:
+        return mesh
+    return replace(mesh, vertices=frozen(vertices))

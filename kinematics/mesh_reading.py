@@ -1,0 +1,276 @@
+"""From a path to a Mesh: which reader, which unit, which body, what is beyond reason.
+
+Everything that can be wrong with a file becomes a MeshFileError that names the file.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import zipfile
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kinematics.errors import MeshFileError
+from kinematics.mesh_files import (
+    MAX_FILE,
+    MM_PER,
+    RawBody,
+    RawFile,
+    check_triangle_count,
+    read_stl,
+)
+from kinematics.mesh_topology import Tidied, tidy
+from kinematics.meshes import Mesh
+
+MAX_COORDINATE = 1e5  # mm; no machine of this kind holds a part of 100 m
+SMALLEST, LARGEST = (
+    1.0,
+    1000.0,
+)  # mm; a box outside these asks whether the unit is right
+STEP_SECONDS = 120.0
+STEP_SHARE = 0.95  # of the chord tolerance goes to the kernel, the rest to its single-precision output
+
+READERS: dict[str, Callable[[bytes], RawFile]] = {".stl": read_stl}
+STEP_SUFFIXES = (".step", ".stp")
+
+
+def load_mesh(
+    path: Path,
+    units: str | None,
+    body: str | None,
+    chord_tolerance: float,
+    origin: object,
+) -> Mesh:
+    """See `meshes.load_mesh`."""
+    key = ("file",)
+    try:
+        suffix = _known_suffix(path)
+        data = _bytes_of(path)
+        if units is not None and units not in MM_PER:
+            key = ("units",)
+            raise MeshFileError(f"no unit {units!r}; expected one of {', '.join(MM_PER)}{_nearest(units, MM_PER)}")
+        raw = read_step(data, chord_tolerance) if suffix in STEP_SUFFIXES else READERS[suffix](data)
+        bodies = [b for b in raw.bodies if len(b.faces)]
+        if not bodies:
+            raise MeshFileError("has no triangles; expected a mesh with at least one")
+        check_triangle_count(sum(len(b.faces) for b in bodies))
+        for one in bodies:
+            _check_numbers(one)
+        key = ("units",)
+        mm_per_unit = _mm_per_unit(raw, bodies, units)
+        key = ("body",)
+        chosen = bodies if body is None else [_body_named(bodies, body)]
+        key = ("file",)
+        return _mesh(path.name, chosen, raw, mm_per_unit)
+    except MeshFileError as fault:
+        raise MeshFileError(f"{path.name}: {fault.message}", origin=origin, key=key) from fault
+    except MemoryError as fault:
+        raise MeshFileError(
+            f"{path.name}: takes more memory than there is; expected a smaller mesh",
+            origin=origin,
+            key=key,
+        ) from fault
+
+
+def _known_suffix(path: Path) -> str:
+    suffix = path.suffix.lower()
+    if suffix not in READERS and suffix not in STEP_SUFFIXES:
+        known = (*STEP_SUFFIXES, *READERS)
+        raise MeshFileError(f"a file ending in {suffix or 'nothing'}; expected one of {', '.join(known)}")
+    return suffix
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise MeshFileError("is a folder; expected a mesh file")
+        size = path.stat().st_size
+        if size > MAX_FILE:
+            raise MeshFileError(f"{size / 1e6:.0f} MB; expected at most {MAX_FILE / 1e6:.0f}")
+        if path.exists() and not path.is_file():
+            raise MeshFileError("is a device; expected a mesh file")
+        data = path.read_bytes()
+    except FileNotFoundError as error:
+        raise MeshFileError(f"not found in {path.parent}; expected a mesh file{_nearest_file(path)}") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "not a path"
+        raise MeshFileError(f"cannot be opened ({reason.lower()}); expected a mesh file") from error
+    if not data:
+        raise MeshFileError("is empty; expected a mesh")
+    return data
+
+
+def _nearest_file(path: Path) -> str:
+    try:
+        return _nearest(path.name, [entry.name for entry in os.scandir(path.parent)])
+    except OSError:
+        return ""
+
+
+def _nearest(word: str, known: Iterable[str]) -> str:
+    near = difflib.get_close_matches(word, list(known), n=1)
+    return f"; nearest: {near[0]}" if near else ""
+
+
+def _check_numbers(body: RawBody) -> None:
+    if not np.isfinite(body.vertices).all():
+        row = int(np.flatnonzero(~np.isfinite(body.vertices).all(axis=1))[0])
+        raise MeshFileError(f"corner {row + 1} of {_called(body)} is {_point(body.vertices[row])}; expected numbers")
+    if body.faces.min() < 0 or body.faces.max() >= len(body.vertices):
+        bad = int(body.faces.min() if body.faces.min() < 0 else body.faces.max())
+        raise MeshFileError(f"a triangle names corner {bad + 1}; expected 1 to {len(body.vertices)}")
+
+
+def _called(body: RawBody) -> str:
+    return f"body {body.name!r}" if body.name else "the mesh"
+
+
+def _point(point: NDArray[np.floating]) -> str:
+    return "[" + ", ".join(f"{v:g}" for v in point) + "]"
+
+
+# --- units and bodies ---------------------------------------------------------------------------
+
+
+def _mm_per_unit(raw: RawFile, bodies: list[RawBody], units: str | None) -> float:
+    if raw.mm_per_unit is None:
+        if units is None:
+            lo = np.min([b.vertices.min(axis=0) for b in bodies], axis=0)
+            hi = np.max([b.vertices.max(axis=0) for b in bodies], axis=0)
+            size = hi.astype(np.float64) - lo
+            raise MeshFileError(
+                f"has no unit; is it {_size(size)} mm, or {_size(size)} inch ({_size(size * 25.4)} mm); "
+                "expected units: mm or units: inch"
+            )
+        return MM_PER[units]
+    if units is not None and not any(_is_same(MM_PER[units], stated) for stated in raw.stated):
+        own = " and ".join(_unit_name(stated) for stated in raw.stated)
+        raise MeshFileError(f"is in {own}, units: {units} contradicts it; expected no units, or the file's own")
+    return raw.mm_per_unit
+
+
+def _is_same(mm: float, other_mm: float) -> bool:
+    return abs(mm / other_mm - 1.0) <= 1e-6
+
+
+def _unit_name(mm_per_unit: float) -> str:
+    for name, mm in MM_PER.items():
+        if _is_same(mm, mm_per_unit):
+            return name
+    return f"units of {mm_per_unit:g} mm"
+
+
+def _size(size: NDArray[np.float64]) -> str:
+    digits = 1 if size.max() >= 10.0 else 3
+    return " x ".join(f"{v:.{digits}f}" for v in size)
+
+
+def _body_named(bodies: list[RawBody], name: str) -> RawBody:
+    found = [b for b in bodies if b.name == name]
+    if len(found) == 1:
+        return found[0]
+    names = [b.name for b in bodies if b.name]
+    if not names:
+        raise MeshFileError(f"no body {name!r}; the file names none, expected no body")
+    if found:
+        raise MeshFileError(f"{len(found)} bodies are called {name!r}; expected one")
+    listed = ", ".join(names[:20]) + (f" and {len(names) - 20} more" if len(names) > 20 else "")
+    raise MeshFileError(f"no body {name!r}; expected one of {listed}{_nearest(name, names)}")
+
+
+# --- to a Mesh ----------------------------------------------------------------------------------
+
+
+def _mesh(source: str, bodies: list[RawBody], raw: RawFile, mm_per_unit: float) -> Mesh:
+    notes = list(raw.notes)
+    parts: list[Tidied] = []
+    for one in bodies:
+        vertices = _in_mm(one, mm_per_unit)
+        part = tidy(vertices, one.faces)  # apart from the others: bodies that touch stay bodies
+        told = f"{one.name}: " if len(bodies) > 1 else ""
+        notes.extend(told + note for note in part.notes)
+        parts.append(part)
+    parts = [part for part in parts if len(part.faces)]
+    if not parts:
+        raise MeshFileError("all triangles are without area; expected a mesh with at least one that has some")
+    starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
+    vertices = np.concatenate([part.vertices for part in parts])
+    faces = np.concatenate([part.faces + np.int32(at) for part, at in zip(parts, starts, strict=False)])
+    n_open = sum(part.n_open_edges for part in parts)
+    n_crowded = sum(part.n_crowded_edges for part in parts)
+    if n_open:
+        crowded = f", {n_crowded} of them with more than two faces" if n_crowded else ""
+        notes.append(f"not closed: {n_open} edges do not join two faces{crowded}")
+    size = vertices.max(axis=0) - vertices.min(axis=0)
+    if size.max() < SMALLEST or size.max() > LARGEST:
+        notes.append(f"{_size(size)} mm: is its unit right?")
+    vertices.flags.writeable = False
+    faces.flags.writeable = False
+    return Mesh(vertices, faces, n_open, raw.chord_error, source, tuple(notes))
+
+
+def _in_mm(body: RawBody, mm_per_unit: float) -> NDArray[np.float64]:
+    vertices = body.vertices.astype(np.float64)
+    if mm_per_unit != 1.0:
+        vertices *= mm_per_unit
+    reach = float(np.abs(vertices).max())
+    if reach > MAX_COORDINATE:
+        raise MeshFileError(f"a coordinate of {reach:g} mm; expected at most {MAX_COORDINATE:g} mm from the origin")
+    return vertices
+
+
+# --- STEP, in a process of its own --------------------------------------------------------------
+
+
+def read_step(data: bytes, chord_tolerance: float) -> RawFile:
+    """STEP through `step_worker.py`, in mm, with its chord error."""
+    with tempfile.TemporaryDirectory(prefix="tightside-") as name:
+        folder = Path(name)
+        step = folder / "part.step"
+        step.write_bytes(data)
+        root = str(Path(__file__).resolve().parents[1])
+        environment = {
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH")))),
+        }
+        command = [sys.executable, "-m", "kinematics.step_worker"]
+        try:
+            done = subprocess.run(
+                [*command, str(step), str(folder), repr(STEP_SHARE * chord_tolerance)],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                env=environment,
+                timeout=STEP_SECONDS,
+                check=False,
+            )
+        except subprocess.TimeoutExpired as error:
+            raise MeshFileError(f"takes over {STEP_SECONDS:g} s to read; expected a simpler STEP file") from error
+        except OSError as error:
+            raise MeshFileError(f"the reader of STEP files cannot be started ({error.strerror})") from error
+        return _step_answer(folder, done.returncode, chord_tolerance)
+
+
+def _step_answer(folder: Path, status: int, chord_tolerance: float) -> RawFile:
+    fault = folder / "fault.json"
+    if fault.exists():
+        raise MeshFileError(str(json.loads(fault.read_text(encoding="utf-8"))))
+    try:
+        answer = json.loads((folder / "bodies.json").read_text(encoding="utf-8"))
+        with np.load(folder / "bodies.npz", allow_pickle=False) as arrays:
+            bodies = tuple(RawBody(name, arrays[f"v{i}"], arrays[f"f{i}"]) for i, name in enumerate(answer["names"]))
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+        raise MeshFileError(f"the geometry kernel broke down on it (status {status}); expected a STEP file") from error
+    rounding = max(float(np.abs(b.vertices).max()) for b in bodies) * 2.0**-24 * 3.0**0.5
+    chord_error = max(chord_tolerance, STEP_SHARE * chord_tolerance + rounding)
+    # The kernel has turned everything into mm; without a stated unit it has left the numbers as they are.
+    stated = tuple(answer["units"])
+    return RawFile(bodies, 1.0 if stated else None, stated, chord_error)

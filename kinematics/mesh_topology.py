@@ -1,0 +1,381 @@
+"""What is done to triangles as they come from a file, and what is found out about how they join.
+
+1. Only this: equal points become one point, triangles without area and triangles given twice are
+   dropped, a closed body that is inside out is turned. Each is told in words.
+2. Nothing is hulled, thinned, filled or smoothed; no point moves by more than WELD.
+3. Whatever the triangles are, these functions return: a soup stays a soup, with its open edges counted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Points = NDArray[np.float64]
+Faces = NDArray[np.int32]
+Indices = NDArray[np.int64]
+
+WELD = 1e-6  # mm; points this near are one point, far below what a distance is proven to
+CELL = 0.5e-6  # mm; two points of one cell of this width are at most 0.87e-6 apart, which is below WELD
+FLAT = 1e-9  # mm; a triangle less high than this is a line, and the triangles beside it cover that line
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tidied:
+    """Triangles after welding, dropping and turning.
+
+    Parameters
+    ----------
+    vertices : (n, 3), mm; every one is used by a face, in the order of first use.
+    faces : (m, 3).
+    n_open_edges : edges that do not join exactly two faces running opposite ways. Flat triangles,
+        which are dropped, still count as joining their neighbours: they cover no area, so that
+        dropping them opens nothing.
+    n_crowded_edges : those of the open edges at which more than two faces meet.
+    notes : what was done, in words.
+    """
+
+    vertices: Points
+    faces: Faces
+    n_open_edges: int
+    n_crowded_edges: int
+    notes: tuple[str, ...]
+
+
+def tidy(vertices: Points, faces: NDArray[np.integer[Any]]) -> Tidied:
+    """Weld, drop and turn; see the rules at the top. Coordinates must be finite, indices in range.
+
+    Returns no faces at all where every triangle was flat.
+    """
+    notes: list[str] = []
+    n_given = len(vertices)
+    vertices, faces, n_moved = _welded(vertices, np.asarray(faces))
+    if len(vertices) < n_given:
+        near = f", {n_moved} of them up to {WELD:g} mm apart" if n_moved else ""
+        notes.append(f"{n_given} corners welded to {len(vertices)} points{near}")
+
+    n_before = len(faces)
+    faces = faces[_has_three_corners(faces)]
+    n_collapsed = n_before - len(faces)
+    first = _first_of_each_face(faces)
+    n_twice = len(faces) - len(first)
+    if n_twice:
+        faces = faces[first]
+        notes.append(f"{_count(n_twice, 'triangle')} given twice dropped")
+
+    edges = _Edges(faces, len(vertices))
+    if edges.n_open:
+        turned = _made_consistent(edges)
+        if turned.any():
+            faces = _turned(faces, turned)
+            notes.append(
+                f"{_count(int(turned.sum()), 'triangle')} turned to run the way of the others in a closed body"
+            )
+            edges = _Edges(faces, len(vertices))
+    turned = _inside_out(vertices, faces, edges)
+    if turned.any():
+        faces = _turned(faces, turned)
+        notes.append(f"a closed body that was inside out ({_count(int(turned.sum()), 'triangle')}) turned")
+
+    has_area = _heights(vertices, faces) > FLAT
+    n_flat = n_collapsed + len(faces) - int(has_area.sum())
+    if n_flat:
+        notes.append(f"{_count(n_flat, 'triangle')} without area dropped")
+        faces = faces[has_area]
+    used_vertices, used_faces = _used(vertices, faces)
+    return Tidied(used_vertices, used_faces, edges.n_open, edges.n_crowded, tuple(notes))
+
+
+def count_open_edges(faces: NDArray[np.integer[Any]], n_vertices: int) -> int:
+    """Edges that do not join exactly two faces running opposite ways."""
+    return _Edges(faces, n_vertices).n_open
+
+
+def face_labels(faces: NDArray[np.integer[Any]], n_vertices: int) -> tuple[int, Indices]:
+    """Number of connected pieces, and for each face (m,) the piece it belongs to.
+
+    Faces that share a point are connected.
+    """
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    a, b, c = (faces[:, k] for k in range(3))
+    row, col = np.concatenate([a, a]), np.concatenate([b, c])
+    graph = coo_matrix((np.ones(len(row), dtype=np.int8), (row, col)), shape=(n_vertices, n_vertices))
+    _, of_vertex = connected_components(graph, directed=False)
+    pieces, labels = np.unique(of_vertex[a], return_inverse=True)
+    return len(pieces), labels.astype(np.int64)
+
+
+def signed_volumes(vertices: Points, faces: NDArray[np.integer[Any]]) -> Points:
+    """For each face (m,) the volume of its tetrahedron over the middle of the box, mm3, with sign.
+
+    Their sum is the volume of a closed mesh (divergence theorem), negative where it is inside out.
+    """
+    middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2.0
+    a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
+    return np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
+
+
+# --- welding ------------------------------------------------------------------------------------
+
+
+def first_and_inverse(keys: NDArray[np.integer[Any]]) -> tuple[Indices, Indices]:
+    """Rows of integers (n, k): the first row of each kind, in order, and for each row its kind.
+
+    Sorts one 64-bit mixture of each row instead of the rows, which is four times as fast, and sorts
+    the rows only where two different rows happen to have the same mixture.
+    """
+    n = len(keys)
+    if n == 0:
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    mixed = np.zeros(n, dtype=np.uint64)
+    for k in range(keys.shape[1]):
+        mixed ^= keys[:, k].astype(np.int64).view(np.uint64)
+        mixed *= np.uint64(0x9E3779B97F4A7C15)  # 2^64 / golden ratio, the multiplier of Fibonacci hashing
+        mixed ^= mixed >> np.uint64(29)
+    order = np.argsort(mixed, kind="stable")
+    same_mixture = mixed[order][1:] == mixed[order][:-1]
+    same_row = (keys[order[1:]] == keys[order[:-1]]).all(axis=1)
+    if not np.array_equal(same_mixture, same_row):
+        order = np.lexsort(keys.T[::-1])
+        same_row = (keys[order[1:]] == keys[order[:-1]]).all(axis=1)
+    starts = np.concatenate([[True], ~same_row])
+    first = order[starts]  # the sorts are stable, so that the first of a kind stands first
+    rank = np.argsort(first, kind="stable")
+    place = np.zeros(len(first), dtype=np.int64)
+    place[rank] = np.arange(len(first))
+    inverse = np.zeros(n, dtype=np.int64)
+    inverse[order] = place[np.cumsum(starts) - 1]
+    return first[rank], inverse
+
+
+def _welded(vertices: Points, faces: NDArray[np.integer[Any]]) -> tuple[Points, Indices, int]:
+    """Points in one cell of the rounding grid become the first of them.
+
+    Two points that a cell wall parts are found afterwards, at open edges only, where it matters.
+    The last number is how many points were welded though they were not equal.
+    """
+    first, inverse = first_and_inverse(np.rint(vertices / CELL).astype(np.int64))
+    kept = vertices[first]
+    n_moved = int((kept[inverse] != vertices).any(axis=1).sum())
+    faces = inverse[faces]
+    onto = _onto_near_points(kept, _Edges(faces[_has_three_corners(faces)], len(kept)))
+    if onto is not None:
+        n_moved += int((onto != np.arange(len(onto))).sum())
+        faces = onto[faces]
+        used = np.unique(onto)
+        place = np.zeros(len(onto), dtype=np.int64)
+        place[used] = np.arange(len(used))
+        kept, faces = kept[used], place[faces]
+    return kept, faces, n_moved
+
+
+def _onto_near_points(vertices: Points, edges: _Edges) -> Indices | None:
+    """For each vertex the one it is welded to: within WELD, both at open edges. None: nothing to weld."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    at = edges.open_vertices()
+    if len(at) == 0:
+        return None
+    points = vertices[at]
+    pairs = cKDTree(points).query_pairs(WELD, output_type="ndarray")
+    if len(pairs) == 0:
+        return None
+    graph = coo_matrix(
+        (np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])),
+        shape=(len(at), len(at)),
+    )
+    _, group = connected_components(graph, directed=False)
+    _, leader, member_of = np.unique(group, return_index=True, return_inverse=True)
+    lead = leader[member_of]
+    lead[np.linalg.norm(points - points[lead], axis=1) > WELD] = -1  # a chain of near points: leave its far end
+    onto = np.arange(len(vertices))
+    near = lead >= 0
+    onto[at[near]] = at[lead[near]]
+    return onto
+
+
+def _used(vertices: Points, faces: Indices) -> tuple[Points, Faces]:
+    """Only the vertices that faces use, in their old order."""
+    is_used = np.zeros(len(vertices), dtype=bool)
+    is_used[faces] = True
+    place = np.cumsum(is_used) - 1
+    return vertices[is_used], place[faces].astype(np.int32)
+
+
+# --- faces --------------------------------------------------------------------------------------
+
+
+def _has_three_corners(faces: Indices) -> NDArray[np.bool_]:
+    a, b, c = (faces[:, k] for k in range(3))
+    return (a != b) & (b != c) & (c != a)
+
+
+def _first_of_each_face(faces: Indices) -> Indices:
+    """Faces with the same corners the same way round are one face; a face and its back are two."""
+    start = faces.argmin(axis=1)
+    rows = np.arange(len(faces))
+    rolled = np.stack([faces[rows, (start + k) % 3] for k in range(3)], axis=1)
+    return first_and_inverse(rolled)[0]
+
+
+def _heights(vertices: Points, faces: Indices) -> Points:
+    """The least height of each triangle, mm."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    longest = np.sqrt(
+        np.maximum(
+            ((b - a) ** 2).sum(1),
+            np.maximum(((c - b) ** 2).sum(1), ((a - c) ** 2).sum(1)),
+        )
+    )
+    double_area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    return np.divide(double_area, longest, out=np.zeros_like(longest), where=longest > 0.0)
+
+
+def _turned(faces: Indices, which: NDArray[np.bool_]) -> Indices:
+    faces = faces.copy()
+    faces[which] = faces[which][:, ::-1]
+    return faces
+
+
+# --- edges --------------------------------------------------------------------------------------
+
+
+class _Edges:
+    """The sides of faces, sorted so that sides of one edge lie together."""
+
+    def __init__(self, faces: NDArray[np.integer[Any]], n_vertices: int) -> None:
+        start = faces.T.reshape(-1).astype(np.int64)
+        end = np.roll(faces, -1, axis=1).T.reshape(-1).astype(np.int64)
+        key = np.minimum(start, end) * n_vertices + np.maximum(start, end)
+        self.n_faces = len(faces)
+        self.n_vertices = n_vertices
+        self.order = np.argsort(key)  # side i belongs to face i % n_faces
+        self.key = key[self.order]
+        self.runs_up = (start < end)[self.order]
+        new = np.ones(len(key), dtype=bool)
+        new[1:] = self.key[1:] != self.key[:-1]
+        self.first = np.flatnonzero(new)
+        self.n_sides = np.diff(np.append(self.first, len(key)))
+        pair = self.first[self.n_sides == 2]
+        opposite = self.runs_up[pair] != self.runs_up[pair + 1]
+        self.pair = pair
+        self.opposite = opposite
+        self.n_open = len(self.first) - int(opposite.sum())
+        self.n_crowded = int((self.n_sides > 2).sum())
+
+    def open_vertices(self) -> Indices:
+        """Vertices at edges that only one face has."""
+        key = self.key[self.first[self.n_sides == 1]]
+        return np.unique(np.concatenate([key // self.n_vertices, key % self.n_vertices]))
+
+    def neighbours(self) -> tuple[Indices, Indices]:
+        """The two faces of each edge that has exactly two sides."""
+        return self.order[self.pair] % self.n_faces, self.order[self.pair + 1] % self.n_faces
+
+    def open_faces(self, opposite: NDArray[np.bool_]) -> Indices:
+        """Faces at an edge with one side, or more than two, or two that are not `opposite`."""
+        bad = np.zeros(len(self.key), dtype=bool)
+        bad[np.repeat(self.n_sides != 2, self.n_sides)] = True
+        bad[self.pair[~opposite]] = True
+        bad[self.pair[~opposite] + 1] = True
+        return self.order[bad] % self.n_faces
+
+
+def _pieces(n: int, a: Indices, b: Indices) -> tuple[int, Indices]:
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    graph = coo_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(n, n))
+    count, labels = connected_components(graph, directed=False)
+    return int(count), labels.astype(np.int64)
+
+
+def _made_consistent(edges: _Edges) -> NDArray[np.bool_]:
+    """Faces to turn so that neighbours run opposite ways, only in pieces that are closed then.
+
+    Each face stands twice in a graph, as it is and turned; neighbours link the copies that agree. A
+    piece whose two copies hang together (a Moebius strip) cannot be made consistent and is left.
+    """
+    n = edges.n_faces
+    turn = np.zeros(n, dtype=bool)
+    if edges.opposite.all():
+        return turn
+    f, g = edges.neighbours()
+    same = np.where(edges.opposite, 0, n)
+    _, copy = _pieces(2 * n, np.concatenate([f, f + n]), np.concatenate([g + same, g + n - same]))
+    count, piece = _pieces(n, f, g)
+    root = np.full(count, n, dtype=np.int64)
+    np.minimum.at(root, piece, np.arange(n))
+    turn = copy[:n] != copy[root[piece]]
+    is_good = copy[root] != copy[root + n]
+    is_good[piece[edges.open_faces(np.ones(len(edges.pair), dtype=bool))]] = False
+    turn &= is_good[piece]
+    n_turned = np.bincount(piece, weights=turn, minlength=count)
+    turn ^= (2 * n_turned > np.bincount(piece, minlength=count))[piece]  # turn the fewer of the two sets
+    return turn & is_good[piece]
+
+
+def _inside_out(vertices: Points, faces: Indices, edges: _Edges) -> NDArray[np.bool_]:
+    """Faces of closed pieces that bound a solid from the wrong side.
+
+    A piece of negative volume inside another is a hollow and stays. One that lies in no other is
+    inside out: it is turned, with all that lies in it, for what lies in it was written the same way.
+    """
+    turn = np.zeros(len(faces), dtype=bool)
+    if len(faces) == 0:
+        return turn
+    volume_of_face = signed_volumes(vertices, faces)
+    if edges.n_open == 0 and volume_of_face.sum() > 0.0 and _one_piece(edges):
+        return turn
+    count, piece = _pieces(len(faces), *edges.neighbours())
+    is_closed = np.ones(count, dtype=bool)
+    is_closed[piece[edges.open_faces(edges.opposite)]] = False
+    volume = np.bincount(piece, weights=volume_of_face, minlength=count)
+    if not (is_closed & (volume < 0.0)).any():
+        return turn
+    holders = _holders(vertices, faces, piece, np.flatnonzero(is_closed))
+    outer_wrong = {k for k in holders if volume[k] < 0.0 and not holders[k]}
+    wrong = [k for k in holders if k in outer_wrong or outer_wrong & holders[k]]
+    return np.isin(piece, wrong)
+
+
+def _one_piece(edges: _Edges) -> bool:
+    return _pieces(edges.n_faces, *edges.neighbours())[0] == 1
+
+
+def _holders(vertices: Points, faces: Indices, piece: Indices, closed: Indices) -> dict[int, set[int]]:
+    """For each closed piece the closed pieces that it lies in."""
+    from kinematics.winding import winding_numbers
+
+    order = np.argsort(piece, kind="stable")
+    starts = np.searchsorted(piece[order], np.append(closed, closed[-1] + 1))
+    of = {
+        int(k): faces[order[starts[i] : np.searchsorted(piece[order], k, side="right")]] for i, k in enumerate(closed)
+    }
+    lo = {k: vertices[f].min(axis=(0, 1)) for k, f in of.items()}
+    hi = {k: vertices[f].max(axis=(0, 1)) for k, f in of.items()}
+    holders: dict[int, set[int]] = {k: set() for k in of}
+    keys = np.array(list(of))
+    lows, highs = (
+        np.array([lo[int(k)] for k in keys]),
+        np.array([hi[int(k)] for k in keys]),
+    )
+    for k, own in of.items():
+        around = keys[((lows <= lo[k]) & (highs >= hi[k])).all(axis=1)]
+        middles = vertices[own[:: max(1, len(own) // 5)]].mean(axis=1)
+        for other in (int(o) for o in around if o != k):
+            inside = np.abs(winding_numbers(middles, vertices, of[other])) > 0.5
+            if 2 * int(inside.sum()) > len(inside):
+                holders[k].add(other)
+    return holders
+
+
+def _count(n: int, what: str) -> str:
+    return f"{n} {what}" if n == 1 else f"{n} {what}s"
