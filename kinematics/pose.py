@@ -161,8 +161,8 @@ def shortest_turn(to_frame: str, from_frame: str, direction: Sequence[float]) ->
     if x == 0.0 and y == 0.0:
         return turn_about(to_frame, from_frame, X_AXIS, 0.0 if z > 0.0 else 180.0)
     if z < -0.9:  # the closed form below loses digits near -Z
-        angle_deg = math.degrees(math.atan2(math.hypot(x, y), z))
-        return turn_about(to_frame, from_frame, (-y, x, 0.0), angle_deg)
+        off = math.hypot(x, y)
+        return turn_about(to_frame, from_frame, (-y / off, x / off, 0.0), math.degrees(math.atan2(off, z)))
     # closed form of the shortest turn from (0, 0, 1): exact for the coordinate directions
     k = 1.0 / (1.0 + z)
     R = [
@@ -181,6 +181,12 @@ def angle_difference_deg(a_deg: float, b_deg: float) -> float:
     elif d <= -180.0:
         d += 360.0
     return d
+
+
+def angle_between_deg(u: ArrayLike, v: ArrayLike) -> float:
+    """The angle between two directions, 0 to 180; right to the last digits near 0 and 180 too."""
+    a, b = np.asarray(u, dtype=np.float64), np.asarray(v, dtype=np.float64)
+    return math.degrees(math.atan2(float(np.linalg.norm(np.cross(a, b))), float(a @ b)))
 
 
 def turn_between_deg(axis: Sequence[float], u: ArrayLike, v: ArrayLike) -> float:
