@@ -23,10 +23,12 @@ from numpy.typing import ArrayLike
 
 from kinematics.errors import TravelError, UnreachableError
 from kinematics.pose import (
+    Z_AXIS,
     Pose,
     Vector,
-    Z_AXIS,
+    angle_between_deg,
     angle_difference_deg,
+    cos_sin_deg,
     identity,
     shift,
     turn_about,
@@ -44,6 +46,7 @@ TABLE = "table"
 HEAD = "head"
 ANGLE_SLACK_DEG = 1e-9  # an angle this little outside its limits is rounding, not travel
 DIRECTION_SLACK = 1e-9  # two unit vectors this close are the same direction
+DIRECTION_SLACK_DEG = math.degrees(DIRECTION_SLACK)
 
 Angles = Mapping[str, float]
 
@@ -98,6 +101,10 @@ class TableAxis:
         wrapped = angle_difference_deg(angle_deg, 0.0)
         candidates = sorted((wrapped + turn for turn in (0.0, 360.0, -360.0)), key=abs)
         return next((a for a in candidates if self.allows(a)), None)
+
+    def nearest_to_0(self) -> float:
+        """The position within the limits that is nearest to 0."""
+        return 0.0 if self.limits is None else min(max(0.0, self.limits[0]), self.limits[1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,10 +173,10 @@ class Machine:
 
 
 def check_angles(machine: Machine, angles_deg: Angles) -> None:
-    """Raise TravelError for the first table axis that is outside its limits."""
+    """Raise TravelError for the first table axis that is outside its limits, by whichever turn it is counted."""
     for axis in machine.table_axes:
         angle = angles_deg.get(axis.name, 0.0)
-        if axis.limits is not None and not axis.allows(angle):
+        if axis.limits is not None and axis.within(angle) is None:
             low, high = axis.limits
             raise TravelError(f"{axis.name} = {angle:g} deg is outside its travel {low:g}..{high:g} deg")
 
@@ -215,8 +222,8 @@ def tool_axis_in_platter(machine: Machine, angles_deg: Angles) -> Vector:
 class TableSolution:
     """Angles of the table axes that turn a direction to the spindle.
 
-    `free` names the axes that may stand anywhere (singular case); they are given as 0. `outside`
-    names the axes whose limits the solution breaks.
+    `free` names the axes that may stand anywhere (singular case); they are given as 0, or as the
+    limit nearest to it. `outside` names the axes whose limits the solution breaks.
     """
 
     angles_deg: tuple[tuple[str, float], ...]
@@ -238,7 +245,7 @@ def solutions(machine: Machine, direction_R: ArrayLike) -> tuple[TableSolution, 
     -------
     None, one or two solutions, the one within limits and nearest to 0 first. An angle is given
     inside its limits where one of its turns is; a solution outside its limits is kept and says so.
-    Where an axis is parallel to the direction that it turns, it is free and given as 0.
+    Where an axis is parallel to the direction that it turns, it is free.
     """
     v = np.asarray(unit(np.asarray(direction_R, dtype=np.float64).tolist()))
     z = np.asarray(Z_AXIS)
@@ -252,9 +259,10 @@ def solutions(machine: Machine, direction_R: ArrayLike) -> tuple[TableSolution, 
 
 def _one_axis(axis: TableAxis, v: np.ndarray, z: np.ndarray) -> tuple[TableSolution, ...]:
     a = np.asarray(axis.axis)
-    if abs(float(a @ v) - float(a @ z)) > DIRECTION_SLACK:
+    lean = angle_between_deg(a, z)
+    if abs(angle_between_deg(a, v) - lean) > DIRECTION_SLACK_DEG:
         return ()
-    if np.linalg.norm(np.cross(a, z)) < DIRECTION_SLACK:
+    if min(lean, 180.0 - lean) < DIRECTION_SLACK_DEG:
         return (_solution([(axis, 0.0)], free=(axis.name,)),)
     return (_solution([(axis, turn_between_deg(axis.axis, v, z))]),)
 
@@ -263,15 +271,12 @@ def _two_axes(first: TableAxis, second: TableAxis, v: np.ndarray, z: np.ndarray)
     """Turn v about the second axis, then about the first, onto z.
 
     Between the two turns the direction u lies on the cone of v about the second axis and on the
-    cone of z about the first: u = alpha a1 + beta a2 +- gamma a1 x a2.
+    cone of z about the first: u = alpha a1 + beta a2 +- gamma a1 x a2. Half the cones' opening and
+    the angle between the axes are the sides of a spherical triangle; gamma comes from its sides (the
+    spherical form of Heron's formula), since 1 - |alpha a1 + beta a2|^2 loses its digits where the
+    cones touch: at the singular position, and at the rim of what can be reached.
     """
     a1, a2 = np.asarray(first.axis), np.asarray(second.axis)
-    free: list[str] = []
-    if np.linalg.norm(np.cross(a2, v)) < DIRECTION_SLACK:
-        free.append(second.name)
-    if np.linalg.norm(np.cross(a1, z)) < DIRECTION_SLACK:
-        free.append(first.name)
-    c, p1, p2 = float(a1 @ a2), float(a1 @ z), float(a2 @ v)
     normal = np.cross(a1, a2)
     n2 = float(normal @ normal)
     if n2 < DIRECTION_SLACK**2:
@@ -279,19 +284,24 @@ def _two_axes(first: TableAxis, second: TableAxis, v: np.ndarray, z: np.ndarray)
         return tuple(
             _solution([(first, 0.0), (second, s.angle(second.name))], free=s.free) for s in _one_axis(second, v, z)
         )
-    alpha, beta = (p1 - c * p2) / n2, (p2 - c * p1) / n2
-    in_plane = alpha * a1 + beta * a2
-    rest = 1.0 - float(in_plane @ in_plane)
-    if rest < -DIRECTION_SLACK:
+    side1, side2, between_axes = angle_between_deg(a1, z), angle_between_deg(a2, v), angle_between_deg(a1, a2)
+    half = (side1 + side2 + between_axes) / 2.0
+    excess = (180.0 - half, half - side1, half - side2, half - between_axes)
+    if min(excess) < -DIRECTION_SLACK_DEG:
         return ()
-    gamma = math.sqrt(max(rest, 0.0) / n2)
-    signs = (1.0, -1.0) if gamma > math.sqrt(DIRECTION_SLACK) else (0.0,)
+    gamma = 2.0 * math.sqrt(math.prod(cos_sin_deg(max(e, 0.0))[1] for e in excess)) / n2
+    free = tuple(
+        axis.name for axis, side in ((second, side2), (first, side1)) if min(side, 180.0 - side) < DIRECTION_SLACK_DEG
+    )
+    c, p1, p2 = float(a1 @ a2), cos_sin_deg(side1)[0], cos_sin_deg(side2)[0]
+    in_plane = ((p1 - c * p2) * a1 + (p2 - c * p1) * a2) / n2
+    is_one = bool(free) or gamma * math.sqrt(n2) < DIRECTION_SLACK
     found: list[TableSolution] = []
-    for sign in signs:
+    for sign in (0.0,) if is_one else (1.0, -1.0):
         u = in_plane + sign * gamma * normal
         theta2 = 0.0 if second.name in free else turn_between_deg(second.axis, v, u)
         theta1 = 0.0 if first.name in free else turn_between_deg(first.axis, u, z)
-        found.append(_solution([(first, theta1), (second, theta2)], free=tuple(free)))
+        found.append(_solution([(first, theta1), (second, theta2)], free=free))
     return tuple(sorted(found, key=lambda s: (bool(s.outside), sum(abs(a) for _, a in s.angles_deg))))
 
 
@@ -299,7 +309,7 @@ def _solution(turns: list[tuple[TableAxis, float]], *, free: tuple[str, ...] = (
     angles: list[tuple[str, float]] = []
     outside: list[str] = []
     for axis, angle in turns:
-        nearest = axis.within(angle)
+        nearest = axis.nearest_to_0() if axis.name in free else axis.within(angle)
         if nearest is None:
             outside.append(axis.name)
         angles.append((axis.name, angle if nearest is None else nearest))
