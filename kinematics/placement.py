@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from kinematics.errors import PlacementError
-from kinematics.machine import P, Machine
+from kinematics.machine import Machine, P
 from kinematics.pose import Pose, identity, shift, shortest_turn, turn_about
 from kinematics.scene import Body, Placement, Scene, State, Workpiece
 from kinematics.shapes import Shape, face_centre
@@ -99,28 +99,27 @@ class _Chain:
         self.placed: dict[str, tuple[str, Pose]] = {}
         self.zero: PlacedZero | None = None
 
-    def pose_of(self, name: str, waiting: tuple[str, ...] = ()) -> tuple[str, Pose]:
-        """The carrier of the named body and its pose there."""
-        if name in self.placed:
-            return self.placed[name]
-        body = self.bodies[name]
-        if name in waiting:
-            ring = " > ".join((*waiting[waiting.index(name) :], name))
-            raise PlacementError(f"{ring}: bodies stand on each other in a ring", origin=body.origin, key=("rides_on",))
-        self.placed[name] = self.stand(body.placement, name, body.origin, (*waiting, name), group=body.group)
+    def pose_of(self, name: str) -> tuple[str, Pose]:
+        """The carrier of the named body and its pose there; what it stands on is placed before it."""
+        waiting: list[str] = []
+        support = name
+        while support in self.bodies and support not in self.placed:
+            body = self.bodies[support]
+            if support in waiting:
+                ring = " > ".join((*waiting[waiting.index(support) :], support))
+                raise PlacementError(
+                    f"{ring}: bodies stand on each other in a ring", origin=body.origin, key=("rides_on",)
+                )
+            waiting.append(support)
+            support = body.placement.rides_on
+        for waits in reversed(waiting):
+            body = self.bodies[waits]
+            self.placed[waits] = self.stand(body.placement, waits, body.origin, group=body.group)
         return self.placed[name]
 
-    def stand(
-        self,
-        placement: Placement,
-        name: str,
-        origin: object,
-        waiting: tuple[str, ...] = (),
-        *,
-        group: str | None = None,
-    ) -> tuple[str, Pose]:
+    def stand(self, placement: Placement, name: str, origin: object, *, group: str | None = None) -> tuple[str, Pose]:
         """The carrier and pose of something that stands as `placement` says."""
-        carrier, X_CB = self._support(placement, name, origin, waiting, group)
+        carrier, X_CB = self._support(placement, name, origin, group)
         X_BG = (
             shift("B", "at", placement.at)
             @ shortest_turn("at", "aimed", placement.axis)
@@ -128,9 +127,7 @@ class _Chain:
         )
         return carrier, X_CB @ X_BG
 
-    def _support(
-        self, placement: Placement, name: str, origin: object, waiting: tuple[str, ...], group: str | None
-    ) -> tuple[str, Pose]:
+    def _support(self, placement: Placement, name: str, origin: object, group: str | None) -> tuple[str, Pose]:
         support = placement.rides_on
         if support in self.frames:
             return support, identity(support, "B")
@@ -145,7 +142,7 @@ class _Chain:
                 origin=origin,
                 key=("rides_on",),
             )
-        carrier, X_CS = self.pose_of(support, waiting)
+        carrier, X_CS = self.pose_of(support)
         if body.shape is None:
             return carrier, X_CS.relabelled(carrier, "B")
         X_SB = shift("G", "face", face_centre(body.shape, placement.face)) @ shortest_turn(
