@@ -17,7 +17,7 @@ from kinematics.errors import ToolError
 from kinematics.machine import SpindleStep
 from kinematics.scene import Holder, HolderStep, OutlineStep, Tool
 from kinematics.tool_faults import tool_faults
-from kinematics.tool_kinds import ARC_GAP, KINDS, gripped_length, largest_stick_out, least_stick_out
+from kinematics.tool_kinds import KINDS, gripped_length, largest_stick_out, least_stick_out
 
 NUT = Holder("H", (HolderStep(19, 19, 12, "nut"), HolderStep(19, 19, 26), HolderStep(46, 46, 20, "flange")), origin="H")
 NUMBERS: dict[str, dict[str, Any]] = {
@@ -60,7 +60,7 @@ def radius_at(slices: tuple[Slice, ...], z: np.ndarray) -> np.ndarray:
 
 
 def check_arc(assembly: ToolAssembly, profile: Callable[[np.ndarray], np.ndarray], top: float) -> None:
-    """Outer covers and inner lies inside the true profile r(z), and the two are nowhere ARC_GAP apart."""
+    """Outer covers and inner lies inside the true profile r(z), and the two are nowhere 0.002 apart."""
     outer, inner = assembly.slices_of("cutter")
     z = np.linspace(0.0, top, 20001)[1:-1]
     true = profile(z)
@@ -69,7 +69,7 @@ def check_arc(assembly: ToolAssembly, profile: Callable[[np.ndarray], np.ndarray
     # the distance between two polylines is largest at corners of the outer one
     corners = {(s.r1, s.z1) for s in outer} | {(s.r2, s.z2) for s in outer}
     for r, height in corners:
-        assert min(distance_to_slice(r, height, s) for s in inner) <= ARC_GAP + 1e-9
+        assert min(distance_to_slice(r, height, s) for s in inner) <= 0.002 + 1e-9
 
 
 def distance_to_slice(r: float, z: float, s: Slice) -> float:
