@@ -1,0 +1,148 @@
+"""What one object of a scene says about another: that it exists, and that it makes sense."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from app.scenes.document import child_of, nearest
+from app.scenes.names import NameUse, state_scope
+from app.scenes.origins import Mark
+from app.scenes.reading import Reading
+from kinematics.machine import BED, HEAD, TABLE, P
+from kinematics.scene import Body, Orientation, Workpiece
+
+
+class References:
+    """Checks references by the names that the files give, also of objects that are faulty themselves.
+
+    Parameters
+    ----------
+    frames : frames of the machine, or None where the machine is not known.
+    """
+
+    def __init__(self, reading: Reading, uses: Iterable[NameUse], frames: tuple[str, ...] | None) -> None:
+        self.reading = reading
+        self.frames = frames
+        self.by_kind: dict[str, list[str]] = {}
+        self.states: dict[str, list[str]] = {}  # by the scope of a workpiece
+        for use in uses:
+            self.by_kind.setdefault(use.what, []).append(use.name)
+            if use.what == "state":
+                self.states.setdefault(use.scope, []).append(use.name)
+
+    def bodies(self, bodies: tuple[Body, ...], n_workpieces: int) -> None:
+        """Bodies of a machine or scene stand on frames or on bodies with a shape."""
+        names = {*self.by_kind.get("body", ()), *self.by_kind.get("body of the machine", ())}
+        p = (P,) if n_workpieces == 1 else ()
+        self._supports(bodies, names, p)
+
+    def state(self, name: str, bodies: tuple[Body, ...]) -> None:
+        """Bodies of a state stand in P or on bodies of the same state."""
+        self._supports(bodies, set(self.by_kind.get(f"body of state {name}", ())), (P,))
+
+    def zero(self, workpiece: Workpiece, bodies: tuple[Body, ...]) -> None:
+        """Part zero stands on a frame or on a body of the scene or machine."""
+        names = {*self.by_kind.get("body", ()), *self.by_kind.get("body of the machine", ())}
+        groups = {body.name for body in bodies if body.shape is None}
+        self._support(workpiece.zero.rides_on, workpiece.origin, ("zero", "rides_on"), names, groups, ())
+
+    def _supports(self, bodies: tuple[Body, ...], names: set[str], others: tuple[str, ...]) -> None:
+        groups = {body.name for body in bodies if body.shape is None}
+        for body in bodies:
+            foreign = groups - {body.group}
+            self._support(body.placement.rides_on, body.origin, ("rides_on",), names, foreign, others)
+        self._rings(bodies)
+
+    def _support(
+        self,
+        support: str,
+        origin: object,
+        key: tuple[str, ...],
+        names: set[str],
+        groups: set[str],
+        others: tuple[str, ...],
+    ) -> None:
+        if support in groups:
+            message = f"'{support}' is a group and has no face to stand on; expected one of its bodies"
+        elif support in names or support in others or support in (self.frames or (support,)):
+            return
+        else:
+            known = (*(self.frames or (BED, TABLE, HEAD)), *others, *sorted(names))
+            near = nearest(support, known)
+            hint = f"nearest: {near}" if near else f"frames: {', '.join(self.frames or (BED, TABLE, HEAD))}"
+            message = f"nothing is called '{support}' to stand on; {hint}"
+        self._tell(origin, key, message)
+
+    def _rings(self, bodies: tuple[Body, ...]) -> None:
+        """Bodies that stand on each other in a ring, each ring told once."""
+        by_name = {body.name: body for body in bodies}
+        settled: set[str] = set()
+        for body in bodies:
+            chain: list[str] = []
+            at = body.name
+            while at in by_name and at not in settled and at not in chain:
+                chain.append(at)
+                at = by_name[at].placement.rides_on
+            if at in chain:
+                ring = [*chain[chain.index(at) :], at]
+                self._tell(
+                    by_name[at].origin,
+                    ("rides_on",),
+                    f"{' > '.join(ring)}: bodies stand on each other in a ring; expected one on a frame",
+                )
+            settled.update(chain)
+
+    def cuts(self, orientations: tuple[Orientation, ...], workpieces: tuple[Workpiece, ...]) -> None:
+        """Tool, state and workpiece of each cut; the cuts that a state comes after."""
+        for orientation in orientations:
+            for cut in orientation.cuts:
+                self._known(cut.origin, "tool", cut.tool, self.by_kind.get("tool", ()), "tool")
+                workpiece = self._workpiece(cut.origin, cut.workpiece, workpieces)
+                if workpiece is not None:
+                    states = self.states.get(state_scope(workpiece.name), ())
+                    self._known(cut.origin, "state", cut.state, states, "state")
+
+    def after(self, workpieces: tuple[Workpiece, ...], known: tuple[str, ...]) -> None:
+        """The cuts that states come after; `known`: all cuts as orientation/cut."""
+        for workpiece in workpieces:
+            for state in workpiece.states:
+                for index, (orientation, cut) in enumerate(state.after):
+                    name = f"{orientation}/{cut}"
+                    if name not in known:
+                        near = nearest(name, known)
+                        hint = f"nearest: {near}" if near else f"cuts: {', '.join(known) or 'none'}"
+                        self._tell(state.origin, ("after", str(index + 1)), f"no cut '{name}'; {hint}")
+
+    def _workpiece(self, origin: object, name: str | None, workpieces: tuple[Workpiece, ...]) -> Workpiece | None:
+        named = [workpiece.name for workpiece in workpieces if workpiece.name is not None]
+        if name is not None:
+            if name in named:
+                return next(workpiece for workpiece in workpieces if workpiece.name == name)
+            if not self.by_kind.get("workpiece"):
+                self._tell(origin, ("workpiece",), f"no workpiece '{name}': the scene has only one, without a name")
+            else:
+                self._known(origin, "workpiece", name, self.by_kind["workpiece"], "workpiece")
+            return None
+        if len(workpieces) > 1:
+            self._tell(origin, ("workpiece",), f"is missing; expected one of {', '.join(map(str, named))}")
+            return None
+        return workpieces[0] if workpieces else None
+
+    def _known(self, origin: object, key: str, name: str, known: Iterable[str], what: str) -> None:
+        words = tuple(known)
+        if name in words:
+            return
+        near = nearest(name, words)
+        hint = f"nearest: {near}" if near else f"known: {', '.join(words) or 'none'}"
+        self._tell(origin, (key,), f"no {what} '{name}'; {hint}")
+
+    def _tell(self, origin: object, key: tuple[str, ...], message: str) -> None:
+        assert isinstance(origin, Mark), "the reader marks every object"
+        node = origin.node
+        for step in key:
+            below = child_of(node, step)
+            if below is None:
+                self.reading.faults.append(origin.document.fault(node, message, step))
+                return
+            node = below
+        self.reading.faults.append(origin.document.fault(node, message))

@@ -1,0 +1,82 @@
+"""Files beside a scene: where they may lie, and meshes that stay in memory until their file changes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from app.scenes.document import nearest
+from app.scenes.sources import file_digest
+
+if TYPE_CHECKING:
+    from kinematics.meshes import Mesh
+
+
+class SideFileFault(Exception):
+    """A file beside the scene cannot be used; the text says why."""
+
+
+def side_file(name: str, folder: Path, opened: Iterable[Path]) -> Path:
+    """The file that a scene names, inside the folders that the user opened.
+
+    Parameters
+    ----------
+    name : as the scene writes it, relative to `folder`, with forward slashes.
+    folder : the folder of the file that names it.
+    opened : folders in which a file may lie; symbolic links are followed before it is judged.
+
+    Raises
+    ------
+    SideFileFault : it lies elsewhere, or is no file.
+    """
+    if "\\" in name or "\0" in name:
+        raise SideFileFault(f"'{name}' has a backslash in it; expected forward slashes: {name.replace(chr(92), '/')}")
+    if name.startswith("/") or name[1:2] == ":":
+        raise SideFileFault(f"'{name}' is an absolute path; expected one relative to the folder of the scene")
+    try:
+        path = (folder / name).resolve()
+        roots = [root.resolve() for root in opened]
+        if not any(path.is_relative_to(root) for root in roots):
+            raise SideFileFault(f"'{name}' leaves the folder of the scene; expected a file in it or in the library")
+        if path.is_file():
+            return path
+        kind = "is a folder" if path.is_dir() else "does not exist"
+        beside = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
+    except (OSError, RuntimeError, ValueError) as error:
+        raise SideFileFault(
+            f"'{name}' cannot be opened ({_reason(error)}); expected a file beside the scene"
+        ) from error
+    near = nearest(path.name, beside) if path.name else None
+    raise SideFileFault(f"'{name}' {kind}; expected a file beside the scene" + (f"; nearest: {near}" if near else ""))
+
+
+def _reason(error: Exception) -> str:
+    return (getattr(error, "strerror", None) or str(error)).lower()
+
+
+class MeshShelf:
+    """Meshes that were read, by file and the way they were read, until the file changes."""
+
+    def __init__(self) -> None:
+        self._meshes: dict[tuple[object, ...], tuple[Mesh, str]] = {}
+
+    def load(
+        self, path: Path, *, units: str | None, body: str | None, chord_tolerance: float, origin: object
+    ) -> tuple[Mesh, str]:
+        """The mesh of a file and the SHA-256 of its bytes. Raises MeshFileError."""
+        from kinematics.errors import MeshFileError
+        from kinematics.meshes import load_mesh
+
+        try:
+            status = path.stat()
+            key = (str(path), status.st_mtime_ns, status.st_size, units, body, chord_tolerance)
+            if key not in self._meshes:
+                digest = file_digest(path)
+                mesh = load_mesh(path, units=units, body=body, chord_tolerance=chord_tolerance, origin=origin)
+                for old in [known for known in self._meshes if known[0] == key[0] and known[1:3] != key[1:3]]:
+                    del self._meshes[old]
+                self._meshes[key] = (mesh, digest)
+            return self._meshes[key]
+        except OSError as error:
+            raise MeshFileError(f"cannot be read ({_reason(error)})", origin=origin, key=("file",)) from error

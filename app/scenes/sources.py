@@ -1,0 +1,40 @@
+"""What a scene is made of on disk: every file that was read, and the checksum over all of them."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+
+@dataclass(slots=True)
+class Sources:
+    """The files that one reading has used, each under its role.
+
+    The checksum covers, in this order: the scene's text; then machine, holders, hardware, meshes and
+    lists of points, sorted by role and name. Of each it takes role, name and SHA-256 of the bytes.
+    """
+
+    parts: dict[tuple[int, str], tuple[str, str]] = field(default_factory=dict)
+    files: dict[str, Path] = field(default_factory=dict)
+
+    def add(self, role: str, name: str, data: bytes, file: str) -> None:
+        self.add_digest(role, name, hashlib.sha256(data).hexdigest(), file)
+
+    def add_digest(self, role: str, name: str, digest: str, file: str) -> None:
+        self.parts[(_ROLES.index(role), name)] = (role, digest)
+        self.files.setdefault(file, Path(file))
+
+    def checksum(self) -> str:
+        total = hashlib.sha256()
+        for (_, name), (role, digest) in sorted(self.parts.items()):
+            total.update(f"{role}\0{name}\0{digest}\n".encode())
+        return total.hexdigest()
+
+
+_ROLES = ("scene", "machine", "holder", "hardware", "mesh", "points")
+
+
+def file_digest(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
