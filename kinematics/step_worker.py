@@ -24,12 +24,15 @@ _STRING = re.compile(rb"'(?:[^']|'')*'")
 _COMMENT = re.compile(rb"/\*.*?\*/", re.DOTALL)
 _DEFINED = re.compile(rb"#(\d+)\s*=")
 _NAMED = re.compile(rb"#(\d+)")
-_ENTITY = rb"#%d\s*=\s*(.*?);\s*(?=#|ENDSEC)"
+_ENTITY = rb"#%d\s*=([^;]*);"
+_CONVERTED = re.compile(rb"CONVERSION_BASED_UNIT\s*\([^#]*#(\d+)")
+_MEASURE = re.compile(rb"MEASURE_WITH_UNIT\s*\(\s*(?:\w+\s*\(\s*)?([-+.\dEe]+)\s*\)?\s*,\s*#(\d+)")
 _PREFIX = {
     b"EXA": 1e18, b"PETA": 1e15, b"TERA": 1e12, b"GIGA": 1e9, b"MEGA": 1e6, b"KILO": 1e3, b"HECTO": 1e2, b"DECA": 1e1,
-    b"DECI": 1e-1, b"CENTI": 1e-2, b"MILLI": 1e-3, b"MICRO": 1e-6, b"NANO": 1e-9, b"PICO": 1e-12, b"FEMTO": 1e-15,
-    b"ATTO": 1e-18,
+    b"": 1.0, b"DECI": 1e-1, b"CENTI": 1e-2, b"MILLI": 1e-3, b"MICRO": 1e-6, b"NANO": 1e-9, b"PICO": 1e-12,
+    b"FEMTO": 1e-15, b"ATTO": 1e-18,
 }  # ISO 10303-41, si_prefix  # fmt: skip
+_SI_METRE = re.compile(rb"SI_UNIT\s*\(\s*(?:\$|\.(%s)\.)\s*,\s*\.METRE\.\s*\)" % b"|".join(filter(None, _PREFIX)))
 
 
 def check_text(data: bytes) -> bytes:
@@ -50,43 +53,34 @@ def check_text(data: bytes) -> bytes:
 def length_units(text: bytes) -> tuple[float, ...]:
     """The length units of all geometric contexts, in mm, each once; empty where none is given.
 
-    Follows GLOBAL_UNIT_ASSIGNED_CONTEXT to LENGTH_UNIT, as in ISO 10303-41.
+    Follows GLOBAL_UNIT_ASSIGNED_CONTEXT to LENGTH_UNIT, as in ISO 10303-41. Raises MeshFileError for a
+    length unit that does not lead to the metre.
     """
     found: set[float] = set()
-    for group in re.findall(rb"GLOBAL_UNIT_ASSIGNED_CONTEXT\s*\(\s*\(([^)]*)\)", text):
+    for group in set(re.findall(rb"GLOBAL_UNIT_ASSIGNED_CONTEXT\s*\(\s*\(([^)]*)\)", text)):
         for number in _NAMED.findall(group):
             entity = _entity(text, int(number))
             if re.search(rb"\bLENGTH_UNIT\b", entity):
-                length = _length_of_unit(text, entity, depth=0)
-                if length is not None:
-                    found.add(float(f"{length:.9g}"))
+                found.add(float(f"{_mm_of_unit(text, entity, depth=0):.9g}"))
     return tuple(sorted(found))
 
 
 def _entity(text: bytes, number: int) -> bytes:
-    match = re.search(_ENTITY % number, text, re.DOTALL)
+    match = re.search(_ENTITY % number, text)
     return match.group(1) if match else b""
 
 
-def _length_of_unit(text: bytes, entity: bytes, depth: int) -> float | None:
-    """Length of one unit in mm; None where the entity does not say."""
-    si = re.search(rb"SI_UNIT\s*\(\s*(?:\$|\.(\w+)\.)\s*,\s*\.METRE\.\s*\)", entity)
-    if si:
-        return MM_PER_METRE * (_PREFIX.get(si.group(1), 1.0) if si.group(1) else 1.0)
-    converted = re.search(rb"CONVERSION_BASED_UNIT\s*\([^#]*#(\d+)", entity)
-    if not converted or depth > 4:
-        return None
-    measure = re.search(
-        rb"LENGTH_MEASURE\s*\(\s*([-+.\dEe]+)\s*\)\s*,\s*#(\d+)",
-        _entity(text, int(converted.group(1))),
-    )
-    if not measure:
-        return None
-    base = _length_of_unit(text, _entity(text, int(measure.group(2))), depth + 1)
+def _mm_of_unit(text: bytes, entity: bytes, depth: int) -> float:
+    if si := _SI_METRE.search(entity):
+        return MM_PER_METRE * _PREFIX[si.group(1) or b""]
+    converted = _CONVERTED.search(entity)
+    measure = _MEASURE.search(_entity(text, int(converted.group(1)))) if converted and depth < 4 else None
+    if measure is None:
+        raise MeshFileError("states a length unit that cannot be understood; expected mm, inch or another by the metre")
     try:
-        return None if base is None else base * float(measure.group(1))
-    except ValueError:
-        return None
+        return float(measure.group(1)) * _mm_of_unit(text, _entity(text, int(measure.group(2))), depth + 1)
+    except ValueError as error:
+        raise MeshFileError(f"states a length unit of {measure.group(1)!r}; expected a number") from error
 
 
 def tessellate(data: bytes, tolerance: float) -> list[tuple[str, object, object]]:

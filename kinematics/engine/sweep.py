@@ -1,0 +1,236 @@
+"""A tool-side piece swept by a convex set of tip positions and a straight lift.
+
+1. With the table locked every tool move is a translation, so a cut is the Minkowski sum of a convex
+   piece K and a convex set S of tip positions: no time steps, nothing between samples.
+2. Everything here is in the tool frame's directions (Z along the spindle); positions are absolute.
+3. S is the hull of `points`, extruded `up` and `down` along Z.
+4. The mesh of a sweep covers it from outside by the piece's own sagitta; support functions are exact.
+5. What this file does not know: obstacles, cuts, verdicts.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from kinematics.pose import Array
+from kinematics.solids import Triangles, corner_count, stacked_rings, unit_polygon
+
+LEVEL = 1e-9  # mm; positions whose heights differ by no more than this are level
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """The true positions that a polygon of positions covers: an arc about `centre`, level, mm."""
+
+    centre: tuple[float, float, float]
+    radius: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Positions:
+    """A convex set of tip positions: the hull of `points` (k, 3), each may rise by `up`.
+
+    `down` is how far the stick-out may be off. `arc` is set where the hull covers an arc from outside.
+    More than two points must be level and in counter-clockwise order.
+    """
+
+    points: Array
+    up: float = 0.0
+    down: float = 0.0
+    arc: Arc | None = None
+
+    @property
+    def is_level(self) -> bool:
+        z = self.points[:, 2]
+        return len(z) == 1 or bool(z.max() - z.min() <= LEVEL)
+
+    def lowered(self, by: float) -> Positions:
+        """The same positions with a stick-out that may be longer by `by`."""
+        return Positions(self.points, self.up, self.down + by, self.arc)
+
+    def supports(self, directions: Array) -> Array:
+        """Support values (d,) of the set in the given directions (d, 3)."""
+        lift = np.maximum(directions[:, 2] * self.up, -directions[:, 2] * self.down)
+        return (self.points @ directions.T).max(axis=0) + lift
+
+    def on_path(self, tip: Array) -> Array:
+        """The nearest true position, for a position of the covering set."""
+        if self.arc is None:
+            return tip
+        moved = np.array(tip)
+        off = moved[:2] - self.arc.centre[:2]
+        length = float(np.hypot(*off))
+        if length > 0.0:
+            moved[:2] = np.asarray(self.arc.centre[:2]) + off * (self.arc.radius / length)
+        return moved
+
+
+class ToolPiece(Protocol):
+    """A convex piece of the tool side, in the frame of the tool tip."""
+
+    part: str
+
+    def supports(self, directions: Array) -> Array: ...
+
+    def swept(self, positions: Positions) -> Triangles: ...
+
+    def inner_swept(self, positions: Positions) -> Triangles: ...
+
+
+@dataclass(frozen=True, slots=True)
+class RoundPiece:
+    """A frustum about the spindle axis: radius r1 at height z1 over the tip, r2 at z2.
+
+    `inner` is the frustum that lies inside the real tool where this one covers it from outside.
+    """
+
+    part: str
+    r1: float
+    r2: float
+    z1: float
+    z2: float
+
+    def supports(self, directions: Array) -> Array:
+        """Exact support values of the frustum, (d,) for directions (d, 3)."""
+        level = np.hypot(directions[:, 0], directions[:, 1])
+        return np.maximum(level * self.r1 + directions[:, 2] * self.z1, level * self.r2 + directions[:, 2] * self.z2)
+
+    def swept(self, positions: Positions) -> Triangles:
+        """Triangles around the sweep, from outside, by SAGITTA at most."""
+        return self._mesh(positions, 1.0 / math.cos(math.pi / corner_count(max(self.r1, self.r2))))
+
+    def inner_swept(self, positions: Positions) -> Triangles:
+        """Triangles inside the sweep."""
+        return self._mesh(positions, 1.0)
+
+    def _mesh(self, positions: Positions, grow: float) -> Triangles:
+        ring = unit_polygon(corner_count(max(self.r1, self.r2))) * grow
+        if positions.is_level:
+            return self._level_mesh(positions, ring)
+        p = positions.points
+        levels = [
+            np.column_stack([ring * r, np.full(len(ring), z)]) for r, z in ((self.r1, self.z1), (self.r2, self.z2))
+        ]
+        piece = np.concatenate(levels)
+        ends = np.concatenate([p + (0.0, 0.0, positions.up), p - (0.0, 0.0, positions.down)])
+        return hull((piece[:, None, :] + ends[None, :, :]).reshape(-1, 3))
+
+    def _level_mesh(self, positions: Positions, ring: Array) -> Triangles:
+        corner, point = _minkowski_order(ring, positions.points[:, :2])
+        base = positions.points[point, :2]
+        z = positions.points[:, 2]
+        low, high = float(z.min()) - positions.down, float(z.max()) + positions.up
+
+        def at(radius: float, height: float) -> Array:
+            return np.column_stack([base + ring[corner] * radius, np.full(len(corner), height)])
+
+        rings = [at(self.r1, self.z1 + low)]
+        if self.r1 != self.r2 and high > low:
+            rings.append(at(self.r2, self.z2 + low) if self.r1 < self.r2 else at(self.r1, self.z1 + high))
+        rings.append(at(self.r2, self.z2 + high))
+        return stacked_rings(rings)
+
+    def distance_to(self, p_L: Array) -> tuple[float, Array]:
+        """Distance from a point (3,) in the tip frame to the frustum, and its nearest point (3,).
+
+        The nearest point lies at the point's own azimuth, so this is a distance in (r, z).
+        """
+        rho, z = math.hypot(p_L[0], p_L[1]), float(p_L[2])
+        near_rho, near_z = _nearest_in_profile(rho, z, self.r1, self.r2, self.z1, self.z2)
+        if rho > 0.0:
+            nearest = np.array([p_L[0] / rho * near_rho, p_L[1] / rho * near_rho, near_z])
+        else:
+            nearest = np.array([near_rho, 0.0, near_z])
+        return math.hypot(rho - near_rho, z - near_z), nearest
+
+    def middle(self) -> Array:
+        """A point well inside, in the tip frame."""
+        return np.array([0.0, 0.0, (self.z1 + self.z2) / 2])
+
+
+def _nearest_in_profile(rho: float, z: float, r1: float, r2: float, z1: float, z2: float) -> tuple[float, float]:
+    """The point of the quadrilateral (0, z1), (r1, z1), (r2, z2), (0, z2) nearest to (rho, z), rho >= 0."""
+    if z1 <= z <= z2 and rho <= r1 + (r2 - r1) * (z - z1) / (z2 - z1):
+        return rho, z
+    best = (math.inf, 0.0, 0.0)
+    for (ar, az), (br, bz) in (((0.0, z1), (r1, z1)), ((r1, z1), (r2, z2)), ((r2, z2), (0.0, z2))):
+        dr, dz = br - ar, bz - az
+        length2 = dr * dr + dz * dz
+        t = 0.0 if length2 == 0.0 else min(1.0, max(0.0, ((rho - ar) * dr + (z - az) * dz) / length2))
+        pr, pz = ar + t * dr, az + t * dz
+        best = min(best, (math.hypot(rho - pr, z - pz), pr, pz))
+    return best[1], best[2]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PolyPiece:
+    """A convex polyhedron that moves with the spindle (a body of the head), in the tip frame."""
+
+    part: str
+    outer: Triangles
+    inner: Triangles
+
+    def supports(self, directions: Array) -> Array:
+        """Support values (d,) of the outer polyhedron in directions (d, 3)."""
+        return (self.outer.vertices @ directions.T).max(axis=0)
+
+    def swept(self, positions: Positions) -> Triangles:
+        return _poly_sweep(self.outer, positions)
+
+    def inner_swept(self, positions: Positions) -> Triangles:
+        return _poly_sweep(self.inner, positions)
+
+    def middle(self) -> Array:
+        return self.inner.vertices.mean(axis=0)
+
+
+def _poly_sweep(triangles: Triangles, positions: Positions) -> Triangles:
+    p = positions.points
+    ends = np.concatenate([p + (0.0, 0.0, positions.up), p - (0.0, 0.0, positions.down)])
+    return hull((triangles.vertices[:, None, :] + ends[None, :, :]).reshape(-1, 3))
+
+
+def hull(points: Array) -> Triangles:
+    """The convex hull of points (n, 3) as outward triangles; raises EngineError where there is none."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    from kinematics.errors import EngineError
+
+    try:
+        found = ConvexHull(points)
+    except QhullError as error:
+        raise EngineError("the swept solid has no volume") from error
+    faces = found.simplices.copy()
+    a, b, c = (points[faces[:, k]] for k in range(3))
+    inward = (np.cross(b - a, c - a) * found.equations[:, :3]).sum(axis=1) < 0.0
+    faces[inward] = faces[inward][:, ::-1]
+    used, renumbered = np.unique(faces, return_inverse=True)
+    return Triangles(points[used], renumbered.reshape(faces.shape).astype(np.int32))
+
+
+def _minkowski_order(ring: Array, q: Array) -> tuple[Array, Array]:
+    """Which corner of the ring and which point of q make each corner of their Minkowski sum, in order.
+
+    `q` is a point, a segment or a counter-clockwise convex polygon (k, 2). Edges are merged by angle.
+    """
+    n, k = len(ring), len(q)
+    if k == 1:
+        return np.arange(n), np.zeros(n, dtype=np.int64)
+    ring_edges = np.roll(ring, -1, axis=0) - ring
+    q_edges = np.roll(q, -1, axis=0) - q
+    ring_angles = np.arctan2(ring_edges[:, 1], ring_edges[:, 0])
+    q_angles = np.arctan2(q_edges[:, 1], q_edges[:, 0])
+    # start where both polygons have their lowest corner, so that angles run from 0 to 2 pi
+    i0 = int(np.lexsort((ring[:, 0], ring[:, 1]))[0])
+    j0 = int(np.lexsort((q[:, 0], q[:, 1]))[0])
+    ring_turn = np.mod(np.roll(ring_angles, -i0), 2 * math.pi)
+    q_turn = np.mod(np.roll(q_angles, -j0), 2 * math.pi)
+    order = np.argsort(np.concatenate([ring_turn, q_turn]), kind="stable")
+    is_ring = order < n
+    corner = (i0 + np.concatenate([[0], np.cumsum(is_ring)[:-1]])) % n
+    point = (j0 + np.concatenate([[0], np.cumsum(~is_ring)[:-1]])) % k
+    return corner, point

@@ -1,0 +1,1 @@
+"""Moves: the tool positions of cuts, and what joins them."""
