@@ -9,10 +9,10 @@ from app.scenes import body_model as model
 from app.scenes.catalogues import Catalogues
 from app.scenes.document import nearest
 from app.scenes.hardware_model import Hardware, HardwareSize
-from app.scenes.located import MapNode
 from app.scenes.origins import Mark, fault_of
 from app.scenes.prelude import opened
 from app.scenes.reading import Reading, read_model
+from app.scenes.scene_model import Zero
 from app.scenes.side_files import SideFileFault, side_file
 from app.scenes.sources import Sources
 from kinematics import shapes
@@ -53,21 +53,19 @@ class BodyBuilder:
             found.extend(self._body(body, default, group=None))
         return tuple(found)
 
-    def placement(
-        self, stands: model.Body | None, support: model.FaceSupport | str | None, default: str | None, node: MapNode
-    ) -> Placement | None:
-        """Where a body stands; tells a missing support and returns None."""
+    def placement(self, stands: model.Body | Zero, default: str | None) -> Placement | None:
+        """Where a body or part zero stands; tells a missing support and returns None."""
+        support = stands.rides_on
         if support is None and default is None:
-            self.reading.tell(node, "is missing; expected a frame (bed, table, head, ...) or a body", "rides_on")
+            words = "is missing; expected a frame (bed, table, head, ...) or a body"
+            self.reading.tell(stands.node, words, "rides_on")
             return None
         face = support.face if isinstance(support, model.FaceSupport) else "+Z"
         name = support.body if isinstance(support, model.FaceSupport) else support or default or ""
-        if stands is None:
-            return Placement(name, face=face)
         return Placement(name, stands.at or ZERO, stands.turn or 0.0, stands.axis or UP, face)
 
     def _body(self, body: model.Body, default: str | None, group: str | None) -> list[Body]:
-        placement = self.placement(body, body.rides_on, default, body.node)
+        placement = self.placement(body, default)
         mark = Mark(self.reading.document, body.node)
         shape: shapes.Shape | None = None
         if body.bodies is None:
@@ -106,10 +104,11 @@ class BodyBuilder:
             return None
         size = table.sizes.get(screw.size.strip())
         if size is None:
-            near = nearest(screw.size, table.sizes) or ", ".join(table.sizes)
+            near = nearest(screw.size, table.sizes)
+            hint = f"nearest: {near}" if near else f"sizes: {', '.join(table.sizes)}"
             node = screw.node.get("size")
             assert node is not None, "a screw without a size is a fault of its model"
-            self.reading.tell(node, f"no size '{screw.size}' in {screw.standard}; nearest: {near}")
+            self.reading.tell(node, f"no size '{screw.size}' in {screw.standard}; {hint}")
             return None
         key = shapes.KeySpace(screw.key.d, screw.key.h) if screw.key else None
         if table.kind == "pin":

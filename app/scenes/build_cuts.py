@@ -7,10 +7,10 @@ from pathlib import Path
 from app.scenes import cut_model as model
 from app.scenes.located import Node
 from app.scenes.origins import Mark
+from app.scenes.points import MAX_POINTS_BYTES, read_points
 from app.scenes.reading import Reading, Told
-from app.scenes.side_files import SideFileFault, side_file
+from app.scenes.side_files import SideFileFault, side_bytes
 from app.scenes.sources import Sources
-from app.scenes.text_files import MAX_POINTS_BYTES, read_points
 from app.scenes.values import NumberRule
 from kinematics import scene as core
 
@@ -112,12 +112,9 @@ class CutBuilder:
         node = path.node.get("file")
         assert path.file is not None and node is not None, "a path without positions is a fault of its model"
         try:
-            file = side_file(path.file, self.folder, self.allowed)
-            if file.stat().st_size > MAX_POINTS_BYTES:
-                raise SideFileFault(f"'{path.file}' is larger than {MAX_POINTS_BYTES >> 20} MiB; expected fewer points")
-            data = file.read_bytes()
-        except (SideFileFault, OSError) as error:
-            self.reading.tell(node, str(error))
+            file, data = side_bytes(path.file, self.folder, self.allowed, at_most=MAX_POINTS_BYTES)
+        except SideFileFault as fault:
+            self.reading.tell(node, str(fault))
             return None
         self.sources.add("points", path.file, data, str(file))
         points = read_points(data, str(file), self.reading, self.reading.document.path_of(path.node))

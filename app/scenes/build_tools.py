@@ -13,8 +13,8 @@ from app.scenes.origins import Mark, fault_of
 from app.scenes.prelude import opened
 from app.scenes.reading import Reading, read_model
 from app.scenes.rows import Row
+from app.scenes.side_files import SideFileFault, text_file
 from app.scenes.sources import Sources
-from app.scenes.text_files import TextFileFault, text_file
 from kinematics.scene import Holder, HolderStep, OutlineStep, Tool
 from kinematics.tool_faults import tool_faults
 
@@ -63,7 +63,7 @@ class HolderRack:
         if name.endswith((".yaml", ".yml")) or "/" in name:
             try:
                 file, data = text_file(name, self.folder)
-            except TextFileFault as fault:
+            except SideFileFault as fault:
                 self.reading.tell(node, str(fault))
                 return None
             document = Document.of_bytes(str(file), data, "holder")

@@ -1,4 +1,4 @@
-"""Where machines, holders and hardware are found by name: the user's own library first, then what comes with the program.
+"""Where machines, holders and hardware are found by name: the user's own library, then the program's.
 
 A library is a folder with `machines/NAME.machine.yaml`, `holders/NAME.holder.yaml` and
 `hardware/STANDARD.yaml` (`iso_4762.yaml` for ISO 4762). A file of the library hides one of the same

@@ -114,12 +114,12 @@ def child_of(node: Node, key: str) -> Node | None:
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word that is most like a misspelt one, or None."""
     words = sorted(set(known))
-    lowered = {}
+    lowered: dict[str, str] = {}
     for candidate in words:
         lowered.setdefault(_folded(candidate), candidate)
     if (same := lowered.get(_folded(word))) is not None:
         return same
-    close = difflib.get_close_matches(_folded(word), list(lowered), n=1, cutoff=0.6)
+    close: list[str] = difflib.get_close_matches(_folded(word), list(lowered), n=1, cutoff=0.6)
     return lowered[close[0]] if close else None
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from kinematics.errors import TightsideError
 
+MOST_FAULTS = 500  # nobody reads more; a file of the wrong kind can have a fault in every value
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Fault:
@@ -35,7 +37,12 @@ class SceneFileError(TightsideError):
     """A file could not be read; `faults` holds everything that is wrong, sorted by position."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
-        self.faults: tuple[Fault, ...] = tuple(sorted(set(faults)))
+        found = sorted(set(faults))
+        if len(found) > MOST_FAULTS:
+            last = found[MOST_FAULTS - 1]
+            more = f"{len(found) - MOST_FAULTS} more faults follow; these come first"
+            found = [*found[:MOST_FAULTS], Fault(last.file, last.line, last.column, "", more)]
+        self.faults: tuple[Fault, ...] = tuple(found)
         super().__init__("\n".join(map(str, self.faults)))
 
     def __reduce__(self) -> tuple[type[SceneFileError], tuple[tuple[Fault, ...]]]:

@@ -131,7 +131,7 @@ def _next_line(text: str, at: int) -> int:
 def decoded(data: bytes) -> str:
     """The text of a file. Raises TextFault if it is too large, or no UTF-8."""
     if len(data) > MAX_BYTES:
-        raise TextFault(0, f"the file has {len(data) / 2**20:.1f} MiB; expected at most {MAX_BYTES // 2**20} MiB")
+        raise TextFault(0, f"the file is larger than {MAX_BYTES >> 20} MiB; expected a text of keys and values")
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or (len(data) > 1 and 0 in data[:2] and data[0] != data[1]):
         raise TextFault(0, "the file is written in UTF-16; expected UTF-8: save it with that encoding")
     try:
@@ -224,6 +224,7 @@ class _Builder:
             raise TextFault(start, "a second document starts here ('---'); expected one document per file")
         version = getattr(event, "version", None)
         if version is not None and tuple(version) != (1, 2):
+            start = max(self.text.find("%YAML"), 0)
             self.tell(start, f"YAML {version[0]}.{version[1]}; expected YAML 1.2: take the %YAML line out")
         if getattr(event, "tags", None):
             self.tell(start, "a %TAG line is not allowed; expected plain values")
@@ -232,7 +233,8 @@ class _Builder:
         if event.anchor is not None:
             self.tell(start, f"the anchor '&{event.anchor}' is not allowed; expected the value itself")
         if event.ctag is not None:
-            self.tell(start, f"the tag '{event.ctag}' is not allowed; expected the value alone")
+            tag = str(event.ctag).replace("tag:yaml.org,2002:", "!!")
+            self.tell(start, f"the tag '{tag}' is not allowed; expected the value alone")
 
     def _scalar(self, event: ScalarEvent, start: int, end: int) -> ScalarNode:
         style = event.style or ""

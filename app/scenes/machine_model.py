@@ -28,8 +28,27 @@ from app.scenes.values import (
 )
 
 ENDLESS = "endless"
-Units = Annotated[str, ChoiceRule(("mm", "inch"))]
-Format = Annotated[float, NumberRule("the number of the format")]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadBefore:
+    """A value that was read and judged before the model (see `prelude.py`); here it only has a schema."""
+
+    schema: tuple[str | int, ...]
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(_nothing)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        return {"enum": list(self.schema)}
+
+
+def _nothing(_: Any) -> None:
+    return None
+
+
+Units = Annotated[str, ReadBefore(("mm", "inch"))]
+Format = Annotated[int, ReadBefore((1,))]
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,13 +19,14 @@ class NameUse:
 
     what: str
     scope: str
-    node: ScalarNode
+    node: Node
     document: Document
     owner: str = ""
 
     @property
     def name(self) -> str:
-        return self.node.text
+        """The name; empty where it is missing or faulty, which is told elsewhere (`node` is then its owner)."""
+        return self.node.text if isinstance(self.node, ScalarNode) else ""
 
 
 def names_in(document: Document) -> Iterator[NameUse]:
@@ -82,8 +83,8 @@ def _body_names(document: Document, bodies: Node | None, what: str) -> Iterator[
 
 def _named(document: Document, holder: MapNode, key: str, what: str, scope: str, owner: str = "") -> Iterator[NameUse]:
     node = holder.get(key)
-    if isinstance(node, ScalarNode) and not node.is_broken and isinstance(node.value, str | float):
-        yield NameUse(what, scope, node, document, owner)
+    is_readable = isinstance(node, ScalarNode) and not node.is_broken and isinstance(node.value, str | float)
+    yield NameUse(what, scope, node if is_readable and node is not None else holder, document, owner)
 
 
 def _items(node: Node | None) -> Iterator[MapNode]:
@@ -97,10 +98,15 @@ def state_scope(workpiece: str | None) -> str:
 
 
 def name_faults(uses: list[NameUse]) -> Iterator[Fault]:
-    """What is wrong with the names of a set-up; `uses` in file order, those of the machine first."""
+    """What is wrong with the names of a set-up; a name that is given twice is told where it comes second.
+
+    The names of the machine come first, then those of the scene in the order of the file.
+    """
     frames = {use.name for use in uses if use.what == "frame"}
     first: dict[tuple[str, str], NameUse] = {}
-    for use in uses:
+    for use in sorted(uses, key=lambda use: (use.document.kind != "machine", use.node.start)):
+        if not use.name:
+            continue
         message = _spelling_fault(use)
         if message is None and use.what != "frame" and use.name in frames:
             message = f"the name '{use.name}' is that of a frame of the machine; expected another name"
@@ -121,8 +127,6 @@ def _spelling_fault(use: NameUse) -> str | None:
         return f"the name '{name}' has {listed} in it; expected a name without any of {' '.join(FORBIDDEN)}"
     if name != name.strip():
         return f"the name '{name}' begins or ends with a blank; expected '{name.strip()}'"
-    if not name:
-        return f"the name of the {use.what} is empty; expected a name"
     if name in RESERVED:
         return (
             f"the name '{name}' is reserved ({', '.join(RESERVED)} have a meaning of their own); expected another name"

@@ -55,6 +55,8 @@ def _tell_format(root: MapNode, reading: Reading) -> bool:
         reading.tell(node, f"format {node.text} {why}; expected {FORMAT}")
         return False
     what = "has no value" if isinstance(node, ScalarNode) and is_empty(node) else _shown(node)
+    if isinstance(node, ScalarNode) and node.style:
+        what += " is in quotes and so a text"
     reading.tell(node, f"{what}; expected {FORMAT}")
     return True
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from app.scenes import machine_model, scene_model
+from app.scenes import body_model, machine_model, scene_model
 from app.scenes.build_bodies import BodyBuilder
 from app.scenes.build_cuts import CutBuilder
 from app.scenes.build_machine import build_machine
@@ -18,17 +18,18 @@ from app.scenes.build_tools import HolderRack, build_tools
 from app.scenes.catalogues import Catalogues
 from app.scenes.document import Document, nearest
 from app.scenes.faults import Fault, SceneFileError
-from app.scenes.located import MapNode, Node, ScalarNode
+from app.scenes.located import MAX_BYTES, MapNode, Node, ScalarNode
 from app.scenes.names import name_faults, names_in
 from app.scenes.origins import Mark, fault_of
 from app.scenes.prelude import inline, opened
 from app.scenes.reading import Reading, read_model
 from app.scenes.references import References
+from app.scenes.side_files import SideFileFault, reason_of, text_file
 from app.scenes.sources import Sources
-from app.scenes.text_files import TextFileFault, text_file
 from kinematics import scene as core
 from kinematics.errors import TightsideError
 from kinematics.machine import Machine, P
+from kinematics.moves.cuts import check_cut
 from kinematics.placement import place_scene, place_state
 
 MACHINE_SUFFIX = ".machine.yaml"
@@ -56,14 +57,14 @@ class SceneFile:
 def read_scene(path: Path, *, catalogues: Catalogues | None = None) -> SceneFile:
     """Read a scene file. Raises SceneFileError with everything that is wrong, sorted by position."""
     try:
-        data = path.read_bytes()
+        with path.open("rb") as stream:
+            data = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).lower()
         beside = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
         near = nearest(path.name, [name for name in beside if name.endswith((".yaml", ".yml"))])
         hint = f"; nearest: {near}" if near else ""
         raise SceneFileError(
-            [Fault(str(path), 1, 1, "", f"cannot be read ({reason}); expected a scene file{hint}")]
+            [Fault(str(path), 1, 1, "", f"cannot be read ({reason_of(error)}); expected a scene file{hint}")]
         ) from error
     return _read(Document.of_bytes(str(path), data, "scene"), data, path, catalogues or Catalogues())
 
@@ -175,7 +176,7 @@ class _SceneReader:
         if name.endswith((".yaml", ".yml")) or "/" in name:
             try:
                 file, data = text_file(name, self.folder)
-            except TextFileFault as fault:
+            except SideFileFault as fault:
                 reading.tell(node, str(fault))
                 return None
             return file.name.removesuffix(MACHINE_SUFFIX), Document.of_bytes(str(file), data, "machine"), data
@@ -230,7 +231,7 @@ class _SceneReader:
     def _workpiece(self, model: scene_model.Workpiece, builder: BodyBuilder) -> core.Workpiece | None:
         if model.zero is None:
             return None
-        zero = builder.placement(model.zero, model.zero.rides_on, None, model.zero.node)
+        zero = builder.placement(model.zero, None)
         if zero is None:
             return None
         states = tuple(self._state(name, state, model, builder) for name, state in (model.states or {}).items())
@@ -239,7 +240,7 @@ class _SceneReader:
     def _state(
         self,
         name: str,
-        state: scene_model.State | tuple[scene_model.Body, ...],
+        state: scene_model.State | tuple[body_model.Body, ...],
         workpiece: scene_model.Workpiece,
         builder: BodyBuilder,
     ) -> core.State:
@@ -289,8 +290,16 @@ class _SceneReader:
     # --- what only geometry can tell ---
 
     def _check_geometry(self, scene: core.Scene) -> None:
-        """Rings, groups and what else placing finds; only of scenes that are whole, others would tell it twice."""
-        if self.faults:
+        """What the cuts say of their tools; of a scene that is whole so far, also what placing its bodies says."""
+        tools = {tool.id for tool in scene.tools}
+        is_whole = not self.faults
+        for _, cut in scene.cuts():
+            if cut.tool in tools:
+                try:
+                    check_cut(scene, cut)
+                except TightsideError as error:
+                    self.faults.append(fault_of(error, file=self.document.file))
+        if not is_whole:
             return
         try:
             placed = place_scene(scene)

@@ -25,7 +25,11 @@ class References:
         self.frames = frames
         self.by_kind: dict[str, list[str]] = {}
         self.states: dict[str, list[str]] = {}  # by the scope of a workpiece
+        self.unreadable: set[str] = set()  # kinds of which one has no name that can be read
         for use in uses:
+            if not use.name:
+                self.unreadable.add(use.what)
+                continue
             self.by_kind.setdefault(use.what, []).append(use.name)
             if use.what == "state":
                 self.states.setdefault(use.scope, []).append(use.name)
@@ -34,19 +38,26 @@ class References:
         """Bodies of a machine or scene stand on frames or on bodies with a shape."""
         names = {*self.by_kind.get("body", ()), *self.by_kind.get("body of the machine", ())}
         p = (P,) if n_workpieces == 1 else ()
-        self._supports(bodies, names, p)
+        self._supports(bodies, names, p, self.unreadable & {"body", "body of the machine"})
 
     def state(self, name: str, bodies: tuple[Body, ...]) -> None:
         """Bodies of a state stand in P or on bodies of the same state."""
-        self._supports(bodies, set(self.by_kind.get(f"body of state {name}", ())), (P,))
+        kind = f"body of state {name}"
+        self._supports(bodies, set(self.by_kind.get(kind, ())), (P,), self.unreadable & {kind})
 
     def zero(self, workpiece: Workpiece, bodies: tuple[Body, ...]) -> None:
         """Part zero stands on a frame or on a body of the scene or machine."""
         names = {*self.by_kind.get("body", ()), *self.by_kind.get("body of the machine", ())}
         groups = {body.name for body in bodies if body.shape is None}
+        if self.unreadable & {"body", "body of the machine"}:
+            names.add(workpiece.zero.rides_on)
         self._support(workpiece.zero.rides_on, workpiece.origin, ("zero", "rides_on"), names, groups, ())
 
-    def _supports(self, bodies: tuple[Body, ...], names: set[str], others: tuple[str, ...]) -> None:
+    def _supports(
+        self, bodies: tuple[Body, ...], names: set[str], others: tuple[str, ...], unreadable: set[str]
+    ) -> None:
+        if unreadable:  # it may be the body that is meant
+            names = names | {body.placement.rides_on for body in bodies}
         groups = {body.name for body in bodies if body.shape is None}
         for body in bodies:
             foreign = groups - {body.group}
@@ -77,13 +88,14 @@ class References:
         """Bodies that stand on each other in a ring, each ring told once."""
         by_name = {body.name: body for body in bodies}
         settled: set[str] = set()
+        frames = self.frames or ()
         for body in bodies:
             chain: list[str] = []
             at = body.name
-            while at in by_name and at not in settled and at not in chain:
+            while at in by_name and at not in settled and at not in chain and (at not in frames or not chain):
                 chain.append(at)
                 at = by_name[at].placement.rides_on
-            if at in chain:
+            if at in chain and at not in frames:
                 ring = [*chain[chain.index(at) :], at]
                 self._tell(
                     by_name[at].origin,
@@ -107,8 +119,8 @@ class References:
         for workpiece in workpieces:
             for state in workpiece.states:
                 for index, (orientation, cut) in enumerate(state.after):
-                    name = f"{orientation}/{cut}"
-                    if name not in known:
+                    name = f"{orientation}/{cut}" if cut else orientation
+                    if name not in known and not self.unreadable & {"orientation", "cut"}:
                         near = nearest(name, known)
                         hint = f"nearest: {near}" if near else f"cuts: {', '.join(known) or 'none'}"
                         self._tell(state.origin, ("after", str(index + 1)), f"no cut '{name}'; {hint}")
@@ -130,7 +142,7 @@ class References:
 
     def _known(self, origin: object, key: str, name: str, known: Iterable[str], what: str) -> None:
         words = tuple(known)
-        if name in words:
+        if name in words or not words or what in self.unreadable:
             return
         near = nearest(name, words)
         hint = f"nearest: {near}" if near else f"known: {', '.join(words) or 'none'}"

@@ -11,6 +11,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from app.scenes.located import ScalarNode
 from app.scenes.reading import ListValue, Reading, Told, Value, node_of, reading_of, told
+from app.scenes.traps import looks_like_number
 from app.scenes.values import ChoiceRule, ListRule, NumberRule, TextRule, length_words, stuck_commas
 
 _DIAMETER = NumberRule("a diameter", "mm", at_least=0.0, at_most=2000.0)
@@ -77,13 +78,13 @@ class RowRule:
         if self.word is None or not items:
             return list(items), None
         last = items[-1]
-        is_word = len(items) == 4 or (isinstance(last, ScalarNode) and _is_word(last))
+        is_word = isinstance(last, ScalarNode) and _is_word(last)
         return (list(items[:-1]), last) if is_word else (list(items), None)
 
 
 def _is_word(node: ScalarNode) -> bool:
-    """A text that begins with a letter: one that begins with a digit is meant as a number."""
-    return isinstance(node.value, str) and (node.text[:1].isalpha() or bool(node.style))
+    """A text, unless it is likely meant as a number."""
+    return isinstance(node.value, str) and not looks_like_number(node.text)
 
 
 def _read(rule: NumberRule | TextRule | ChoiceRule, value: Value, reading: Reading) -> Any:

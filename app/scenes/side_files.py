@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.scenes.document import nearest
+from app.scenes.located import MAX_BYTES
 from app.scenes.sources import file_digest
 
 if TYPE_CHECKING:
@@ -30,28 +31,64 @@ def side_file(name: str, folder: Path, opened: Iterable[Path]) -> Path:
     ------
     SideFileFault : it lies elsewhere, or is no file.
     """
-    if "\\" in name or "\0" in name:
+    path = _beside(name, folder)
+    try:
+        real = path.resolve()
+        is_inside = any(real.is_relative_to(root.resolve()) for root in opened)
+    except (OSError, RuntimeError, ValueError) as error:
+        raise SideFileFault(f"'{name}' cannot be opened ({reason_of(error)})") from error
+    if not is_inside:
+        raise SideFileFault(f"'{name}' leaves the folder of the scene; expected a file in it or in the library")
+    return _there(name, path)
+
+
+def side_bytes(name: str, folder: Path, opened: Iterable[Path], *, at_most: int) -> tuple[Path, bytes]:
+    """A file as `side_file` finds it, and its bytes. Raises SideFileFault also for a file that is too large."""
+    return _bytes_of(name, side_file(name, folder, opened), at_most)
+
+
+def text_file(name: str, folder: Path) -> tuple[Path, bytes]:
+    """A machine or holder file by its path from a folder, and its bytes.
+
+    Such a file is only ever read as text, so it may lie in a neighbouring folder.
+    """
+    return _bytes_of(name, _there(name, _beside(name, folder)), MAX_BYTES)
+
+
+def _beside(name: str, folder: Path) -> Path:
+    """The path that a name means; SideFileFault if it is no relative path with forward slashes."""
+    if "\\" in name:
         raise SideFileFault(f"'{name}' has a backslash in it; expected forward slashes: {name.replace(chr(92), '/')}")
     if name.startswith("/") or name[1:2] == ":":
-        raise SideFileFault(f"'{name}' is an absolute path; expected one relative to the folder of the scene")
+        raise SideFileFault(f"'{name}' is an absolute path; expected one relative to the folder of this file")
+    return folder / name
+
+
+def _there(name: str, path: Path) -> Path:
+    """The path, if there is a file; else SideFileFault with the nearest name beside it."""
     try:
-        path = (folder / name).resolve()
-        roots = [root.resolve() for root in opened]
-        if not any(path.is_relative_to(root) for root in roots):
-            raise SideFileFault(f"'{name}' leaves the folder of the scene; expected a file in it or in the library")
         if path.is_file():
             return path
         kind = "is a folder" if path.is_dir() else "does not exist"
         beside = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
-    except (OSError, RuntimeError, ValueError) as error:
-        raise SideFileFault(
-            f"'{name}' cannot be opened ({_reason(error)}); expected a file beside the scene"
-        ) from error
+    except (OSError, ValueError) as error:
+        raise SideFileFault(f"'{name}' cannot be opened ({reason_of(error)})") from error
     near = nearest(path.name, beside) if path.name else None
-    raise SideFileFault(f"'{name}' {kind}; expected a file beside the scene" + (f"; nearest: {near}" if near else ""))
+    raise SideFileFault(f"'{name}' {kind}; " + (f"nearest: {near}" if near else "expected a file beside this one"))
 
 
-def _reason(error: Exception) -> str:
+def _bytes_of(name: str, path: Path, at_most: int) -> tuple[Path, bytes]:
+    try:
+        size = path.stat().st_size
+        if size > at_most:
+            raise SideFileFault(f"'{name}' has {size / 2**20:.1f} MiB; expected at most {at_most >> 20} MiB")
+        return path, path.read_bytes()
+    except OSError as error:
+        raise SideFileFault(f"'{name}' cannot be read ({reason_of(error)})") from error
+
+
+def reason_of(error: Exception) -> str:
+    """Why the system refused a file, in its own words."""
     return (getattr(error, "strerror", None) or str(error)).lower()
 
 
@@ -79,4 +116,4 @@ class MeshShelf:
                 self._meshes[key] = (mesh, digest)
             return self._meshes[key]
         except OSError as error:
-            raise MeshFileError(f"cannot be read ({_reason(error)})", origin=origin, key=("file",)) from error
+            raise MeshFileError(f"cannot be read ({reason_of(error)})", origin=origin, key=("file",)) from error

@@ -55,6 +55,13 @@ def _unit_words(text: str, value: float, unit: str, units: str, expected: str) -
     return f"'{text}' has a unit; expected the number alone, in {units} as the file says: {converted:.6g}"
 
 
+def looks_like_number(text: str) -> bool:
+    """Whether a text is likely meant as a number: with a decimal comma, a unit, in quotes, as a fraction."""
+    text = text.strip()
+    forms = (_DECIMAL_COMMA, _THOUSANDS, _FRACTION, _WITH_UNIT)
+    return _is_number(text) or any(form.fullmatch(text) for form in forms)
+
+
 def quoted_words(text: str) -> str | None:
     """The words for a number in quotes, or None if it is no number."""
     return (

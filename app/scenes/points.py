@@ -1,45 +1,17 @@
-"""Text files that a scene names by a path: machines and holders beside it, lists of points."""
+"""Text files of tool positions: one point per line."""
 
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
-from app.scenes.document import nearest
 from app.scenes.faults import Fault
-from app.scenes.located import MAX_BYTES, Lines
+from app.scenes.located import Lines
 from app.scenes.reading import Reading
 from app.scenes.traps import number_words
 
 MAX_POINTS_BYTES = 64 << 20  # a path of a million positions has some 25 MiB
 LARGEST_COORDINATE = 10_000.0  # mm
 MAX_FAULTS = 20  # a file of the wrong kind need not be told line by line
-
-
-class TextFileFault(Exception):
-    """A file cannot be read; the text says why."""
-
-
-def text_file(name: str, folder: Path) -> tuple[Path, bytes]:
-    """The file that is named relative to a folder, and its bytes. Raises TextFileFault."""
-    if "\\" in name or "\0" in name:
-        raise TextFileFault(f"'{name}' has a backslash in it; expected forward slashes")
-    if name.startswith("/") or name[1:2] == ":":
-        raise TextFileFault(f"'{name}' is an absolute path; expected one relative to the folder of the scene")
-    path = folder / name
-    try:
-        if path.is_file():
-            if path.stat().st_size > MAX_BYTES:
-                raise TextFileFault(
-                    f"'{name}' is larger than {MAX_BYTES >> 20} MiB; expected a file of keys and values"
-                )
-            return path, path.read_bytes()
-        beside = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
-    except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or str(error)).lower()
-        raise TextFileFault(f"'{name}' cannot be read ({reason})") from error
-    near = nearest(path.name, beside)
-    raise TextFileFault(f"no file '{name}' here" + (f"; nearest: {near}" if near else ""))
 
 
 def read_points(data: bytes, file: str, reading: Reading, path: str) -> tuple[tuple[float, float, float], ...] | None:
@@ -51,8 +23,10 @@ def read_points(data: bytes, file: str, reading: Reading, path: str) -> tuple[tu
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line, column = Lines.of(data[: error.start].decode("utf-8") + "x").position(error.start)
-        reading.faults.append(Fault(file, line, 1, path, "the line is no UTF-8 text; expected 'x y z' in plain digits"))
+        number, _ = Lines.of(data[: error.start].decode("utf-8") + "x").position(error.start)
+        reading.faults.append(
+            Fault(file, number, 1, path, "the line is no UTF-8 text; expected 'x y z' in plain digits")
+        )
         return None
     points: list[tuple[float, float, float]] = []
     n_faults = 0
