@@ -19,7 +19,6 @@ import numpy as np
 from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.depth_rule import depth_report
 from kinematics.engine.pair import (
-    DIRECTIONS,
     ROUNDING,
     Bound,
     Clear,
@@ -27,26 +26,24 @@ from kinematics.engine.pair import (
     Node,
     Obstacle,
     ObstaclePiece,
-    Tool,
-    TreeCache,
     lower_bound,
     pair_clearance,
     position_tree,
 )
-from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull
+from kinematics.engine.sweep import PolyPiece, Positions
 from kinematics.errors import EngineError
 from kinematics.machine import BED, HEAD, TABLE, W, bed_motion, frame_poses
-from kinematics.moves.cuts import CutMove, cut_move, lift_height
+from kinematics.moves.cuts import CutMove, cut_move
 from kinematics.pairs import is_wider, reason_to_leave_out
-from kinematics.placement import PlacedBody, PlacedScene, PlacedZero, place_scene, place_state
-from kinematics.pose import Array, Pose, Vector, identity, shift
+from kinematics.placement import PlacedBody, PlacedZero
+from kinematics.pose import Array, Pose, Vector, identity
+from kinematics.prepared import Part, Prepared, current_state
 from kinematics.removed import without_hole
 from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport
-from kinematics.scene import Cut, Hole, Orientation, Scene, State, Workpiece
-from kinematics.setup_error import OtherErrors, other_errors, stick_out_error
-from kinematics.shapes import Shape
+from kinematics.scene import Cut, Hole, Orientation, Scene
+from kinematics.setup_error import OtherErrors, largest_arm, other_errors, stick_out_error
 from kinematics.sides import clock, part_side, side_words
-from kinematics.solids import Piece, Triangles, pieces
+from kinematics.solids import Triangles
 from kinematics.tool_kinds import CUTTER, NECK, SHANK
 from kinematics.travel import travel_report
 from kinematics.verdict import Verdict, verdict_of, worst
@@ -54,40 +51,6 @@ from kinematics.visibility import is_hidden
 
 TIE = 0.005  # mm; pairs whose spare over keep-off differs by no more are named together
 N_NEXT = 4  # pairs listed after the worst one
-
-
-class Prepared:
-    """What a scene needs again and again: poses of its bodies, pieces by shape, trees by triangles."""
-
-    def __init__(self, scene: Scene) -> None:
-        self.scene = scene
-        self.placed: PlacedScene = place_scene(scene)
-        self.trees = TreeCache()
-        self._pieces: dict[int, tuple[Shape, tuple[Piece, ...]]] = {}
-        self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
-
-    def pieces_of(self, shape: Shape) -> tuple[Piece, ...]:
-        found = self._pieces.get(id(shape))
-        if found is None:
-            found = self._pieces[id(shape)] = (shape, pieces(shape))
-        return found[1]
-
-    def state_bodies(self, workpiece: Workpiece, state: State) -> tuple[PlacedBody, ...]:
-        key = (self.scene.workpieces.index(workpiece), state.name)
-        if key not in self._states:
-            zero = self.placed.zero_of(self.scene, workpiece)
-            self._states[key] = place_state(state, zero, self.scene.machine)
-        return self._states[key]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Part:
-    """A tool-side part: pieces around it with their supports, and pieces inside it."""
-
-    name: str
-    order: int
-    outer: tuple[tuple[Tool, Array], ...]
-    real: tuple[RoundPiece, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,7 +66,7 @@ class _Target:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pair:
-    part: _Part
+    part: Part
     target: _Target
     keep_off: float
     exact: Node
@@ -143,9 +106,9 @@ def _rank(verdict: Verdict, spare: float | None, keep_off: float) -> tuple[int, 
     return -verdict.severity, -math.inf if spare is None else spare - keep_off
 
 
-def check_cuts(scene: Scene) -> Iterator[CutReport]:
-    """One report per cut, in machining order."""
-    prepared = Prepared(scene)
+def check_cuts(scene: Scene, prepared: Prepared | None = None) -> Iterator[CutReport]:
+    """One report per cut, in machining order; `prepared` is made where none is given."""
+    prepared = prepared or Prepared(scene)
     done: set[tuple[str, str]] = set()
     for orientation, cut in scene.cuts():
         yield check_cut(prepared, orientation, cut, frozenset(done))
@@ -174,11 +137,10 @@ class _CutCheck:
         self.state = next(s for s in self.workpiece.states if s.name == cut.state)
         zero = prepared.placed.zero_of(scene, self.workpiece)
         self.X_WP = self._pose_in_W(zero)
-        self.move: CutMove = cut_move(cut, self.assembly, self.X_WP, lift_height(scene.lift, self.machine))
+        self.move: CutMove = cut_move(cut, self.assembly, self.X_WP, prepared.lift_to(orientation, cut))
         self.premature = [c for c in self.state.after if c not in done]
         self.own_bodies, self.targets = self._targets(done)
-        self.head_bodies = tuple(b for b in prepared.placed.bodies if b.carrier == HEAD)
-        self.parts = self._parts()
+        self.parts = prepared.parts(self.assembly)
         self.left_out: list[tuple[str, str]] = []
 
     def _pose_in_W(self, zero: PlacedZero) -> Pose:
@@ -199,42 +161,24 @@ class _CutCheck:
                 bodies += [(b, False) for b in self.prepared.state_bodies(other, state)]
         placed = sorted(self.prepared.placed.bodies, key=lambda b: b.is_machine)  # the scene's own first
         bodies += [(b, False) for b in placed if b.carrier != HEAD]
-        return own, tuple(self._target(body, order, is_own) for order, (body, is_own) in enumerate(bodies))
+        return own, tuple(self._target(body, order, is_own=is_own) for order, (body, is_own) in enumerate(bodies))
 
-    def _target(self, body: PlacedBody, order: int, is_own: bool) -> _Target:
+    def _target(self, body: PlacedBody, order: int, *, is_own: bool) -> _Target:
         X_WG = self._frame(body.carrier) @ body.X_CG
         posed = tuple(ObstaclePiece(p, X_WG, self.prepared.trees) for p in self.prepared.pieces_of(body.shape))
-        vertices = np.concatenate([p.vertices_W for p in posed]) if len(posed) > 1 else posed[0].vertices_W
-        errors = other_errors(self.scene.setup_errors, body, self.machine, vertices)
+
+        def arm() -> float:
+            return max(largest_arm(self.machine, p.vertices_W) for p in posed)
+
+        errors = other_errors(self.scene.setup_errors, body, self.machine, arm)
         return _Target(Obstacle(body.name, posed), body, order, errors, is_own)
-
-    def _parts(self) -> tuple[_Part, ...]:
-        found = []
-        for order, name in enumerate(self.assembly.parts):
-            outer, inner = self.assembly.slices_of(name)
-            around = [RoundPiece(name, s.r1, s.r2, s.z1, s.z2) for s in outer]
-            real = tuple(RoundPiece(name, s.r1, s.r2, s.z1, s.z2) for s in inner)
-            found.append(_Part(name, order, tuple((p, p.supports(DIRECTIONS)) for p in around), real))
-        for body in self.head_bodies:
-            found.append(_Part(body.name, len(found), tuple(self._head_pieces(body)), ()))
-        return tuple(found)
-
-    def _head_pieces(self, body: PlacedBody) -> Iterator[tuple[PolyPiece, Array]]:
-        """A body of the head in the tip frame; a mesh is taken as its hull, from outside."""
-        X_LG = shift("L", HEAD, (0.0, 0.0, self.assembly.gauge_length)) @ body.X_CG
-        for piece in self.prepared.pieces_of(body.shape):
-            outer, inner = (Triangles(X_LG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
-            if not piece.is_convex:
-                outer = hull(outer.vertices)
-            made = PolyPiece(body.name, outer, inner)
-            yield made, made.supports(DIRECTIONS)
 
     # ---- pairs -------------------------------------------------------------------------------
 
     def _pairs(self) -> list[_Pair]:
         by = stick_out_error(self.scene.setup_errors, self.tool)
         trees = {False: self._trees(self.move.sets, by)}
-        heads = frozenset(b.name for b in self.head_bodies)
+        heads = frozenset(b.name for b in self.prepared.head_bodies)
         found = []
         for target in self.targets:
             is_bed = target.body.carrier == BED
@@ -261,10 +205,10 @@ class _CutCheck:
         exact = position_tree(sets)
         return exact, exact if by == 0.0 else position_tree([s.lowered(by) for s in sets])
 
-    def _keep_off(self, part: _Part) -> float:
+    def _keep_off(self, part: Part) -> float:
         return self.scene.keep_off.cutter if part.name == CUTTER else self.scene.keep_off.holder
 
-    def _cuts_away(self, part: _Part, target: _Target) -> bool:
+    def _cuts_away(self, part: Part, target: _Target) -> bool:
         return (
             target.is_own_workpiece
             and isinstance(self.cut.feature, Hole)
@@ -405,12 +349,6 @@ class _CutCheck:
 class _Seen:
     is_hidden: bool | None = None
     above_platter: float | None = None
-
-
-def current_state(workpiece: Workpiece, done: frozenset[tuple[str, str]]) -> State:
-    """The latest state, in file order, whose cuts have been made; the first one if none has."""
-    reached = [s for s in workpiece.states if all(c in done for c in s.after)]
-    return reached[-1] if reached else workpiece.states[0]
 
 
 def _report_rank(report: PairReport) -> tuple[int, float]:

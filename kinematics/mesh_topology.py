@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 Points = NDArray[np.float64]
 Faces = NDArray[np.int32]
 Indices = NDArray[np.int64]
+Triples = NDArray[np.integer[Any]]
+Flags = NDArray[np.bool_]
 
 WELD = 1e-6  # mm; points this near are one point, far below what a distance is proven to
 CELL = 0.5e-6  # mm; two points of one cell of this width are at most 0.87e-6 apart, which is below WELD
@@ -31,10 +33,11 @@ class Tidied:
     ----------
     vertices : (n, 3), mm; every one is used by a face, in the order of first use.
     faces : (m, 3).
-    n_open_edges : edges that do not join exactly two faces running opposite ways. Flat triangles,
-        which are dropped, still count as joining their neighbours: they cover no area, so that
-        dropping them opens nothing.
+    n_open_edges : edges at which the faces do not cancel: as a rule those of one face only. Flat
+        triangles, which are dropped, still count as joining their neighbours: they cover no area, so
+        that dropping them opens nothing.
     n_crowded_edges : those of the open edges at which more than two faces meet.
+    n_pieces : pieces that hang together by edges of exactly two faces.
     notes : what was done, in words.
     """
 
@@ -42,10 +45,11 @@ class Tidied:
     faces: Faces
     n_open_edges: int
     n_crowded_edges: int
+    n_pieces: int
     notes: tuple[str, ...]
 
 
-def tidy(vertices: Points, faces: NDArray[np.integer[Any]]) -> Tidied:
+def tidy(vertices: Points, faces: Triples) -> Tidied:
     """Weld, drop and turn; see the rules at the top. Coordinates must be finite, indices in range.
 
     Returns no faces at all where every triangle was flat.
@@ -68,7 +72,7 @@ def tidy(vertices: Points, faces: NDArray[np.integer[Any]]) -> Tidied:
 
     edges = _Edges(faces, len(vertices))
     if edges.n_open:
-        turned = _made_consistent(edges)
+        turned = _made_consistent(faces, edges)
         if turned.any():
             faces = _turned(faces, turned)
             notes.append(
@@ -89,12 +93,12 @@ def tidy(vertices: Points, faces: NDArray[np.integer[Any]]) -> Tidied:
     return Tidied(used_vertices, used_faces, edges.n_open, edges.n_crowded, tuple(notes))
 
 
-def count_open_edges(faces: NDArray[np.integer[Any]], n_vertices: int) -> int:
-    """Edges that do not join exactly two faces running opposite ways."""
+def count_open_edges(faces: Triples, n_vertices: int) -> int:
+    """Edges at which the faces that run one way are not as many as those that run the other."""
     return _Edges(faces, n_vertices).n_open
 
 
-def face_labels(faces: NDArray[np.integer[Any]], n_vertices: int) -> tuple[int, Indices]:
+def face_labels(faces: Triples, n_vertices: int) -> tuple[int, Indices]:
     """Number of connected pieces, and for each face (m,) the piece it belongs to.
 
     Faces that share a point are connected.
@@ -110,7 +114,7 @@ def face_labels(faces: NDArray[np.integer[Any]], n_vertices: int) -> tuple[int, 
     return len(pieces), labels.astype(np.int64)
 
 
-def signed_volumes(vertices: Points, faces: NDArray[np.integer[Any]]) -> Points:
+def signed_volumes(vertices: Points, faces: Triples) -> Points:
     """For each face (m,) the volume of its tetrahedron over the middle of the box, mm3, with sign.
 
     Their sum is the volume of a closed mesh (divergence theorem), negative where it is inside out.
@@ -153,7 +157,7 @@ def first_and_inverse(keys: NDArray[np.integer[Any]]) -> tuple[Indices, Indices]
     return first[rank], inverse
 
 
-def _welded(vertices: Points, faces: NDArray[np.integer[Any]]) -> tuple[Points, Indices, int]:
+def _welded(vertices: Points, faces: Triples) -> tuple[Points, Indices, int]:
     """Points in one cell of the rounding grid become the first of them.
 
     Two points that a cell wall parts are found afterwards, at open edges only, where it matters.
@@ -212,7 +216,7 @@ def _used(vertices: Points, faces: Indices) -> tuple[Points, Faces]:
 # --- faces --------------------------------------------------------------------------------------
 
 
-def _has_three_corners(faces: Indices) -> NDArray[np.bool_]:
+def _has_three_corners(faces: Indices) -> Flags:
     a, b, c = (faces[:, k] for k in range(3))
     return (a != b) & (b != c) & (c != a)
 
@@ -238,7 +242,7 @@ def _heights(vertices: Points, faces: Indices) -> Points:
     return np.divide(double_area, longest, out=np.zeros_like(longest), where=longest > 0.0)
 
 
-def _turned(faces: Indices, which: NDArray[np.bool_]) -> Indices:
+def _turned(faces: Indices, which: Flags) -> Indices:
     faces = faces.copy()
     faces[which] = faces[which][:, ::-1]
     return faces
@@ -248,27 +252,30 @@ def _turned(faces: Indices, which: NDArray[np.bool_]) -> Indices:
 
 
 class _Edges:
-    """The sides of faces, sorted so that sides of one edge lie together."""
+    """The sides of faces, sorted so that the sides of one edge lie together.
 
-    def __init__(self, faces: NDArray[np.integer[Any]], n_vertices: int) -> None:
+    An edge is open where the sides that run one way are not as many as those that run the other. Two
+    solids that touch along an edge give it two sides each way; that opens neither of them.
+    """
+
+    def __init__(self, faces: Triples, n_vertices: int) -> None:
         start = faces.T.reshape(-1).astype(np.int64)
         end = np.roll(faces, -1, axis=1).T.reshape(-1).astype(np.int64)
         key = np.minimum(start, end) * n_vertices + np.maximum(start, end)
         self.n_faces = len(faces)
         self.n_vertices = n_vertices
-        self.order = np.argsort(key)  # side i belongs to face i % n_faces
-        self.key = key[self.order]
-        self.runs_up = (start < end)[self.order]
-        new = np.ones(len(key), dtype=bool)
-        new[1:] = self.key[1:] != self.key[:-1]
-        self.first = np.flatnonzero(new)
+        order = np.argsort(key)
+        self.face = order % max(self.n_faces, 1)  # of each side
+        self.key = key[order]
+        self.sign = np.where(start < end, 1, -1)[order]
+        is_first = np.ones(len(key), dtype=bool)
+        is_first[1:] = self.key[1:] != self.key[:-1]
+        self.first = np.flatnonzero(is_first)
         self.n_sides = np.diff(np.append(self.first, len(key)))
-        pair = self.first[self.n_sides == 2]
-        opposite = self.runs_up[pair] != self.runs_up[pair + 1]
-        self.pair = pair
-        self.opposite = opposite
-        self.n_open = len(self.first) - int(opposite.sum())
-        self.n_crowded = int((self.n_sides > 2).sum())
+        self.is_open = np.add.reduceat(self.sign, self.first) != 0 if len(key) else np.zeros(0, dtype=bool)
+        self.n_open = int(self.is_open.sum())
+        self.n_crowded = int((self.is_open & (self.n_sides > 2)).sum())
+        self.pair = self.first[self.n_sides == 2]
 
     def open_vertices(self) -> Indices:
         """Vertices at edges that only one face has."""
@@ -277,18 +284,30 @@ class _Edges:
 
     def neighbours(self) -> tuple[Indices, Indices]:
         """The two faces of each edge that has exactly two sides."""
-        return self.order[self.pair] % self.n_faces, self.order[self.pair + 1] % self.n_faces
+        return self.face[self.pair], self.face[self.pair + 1]
 
-    def open_faces(self, opposite: NDArray[np.bool_]) -> Indices:
-        """Faces at an edge with one side, or more than two, or two that are not `opposite`."""
-        bad = np.zeros(len(self.key), dtype=bool)
-        bad[np.repeat(self.n_sides != 2, self.n_sides)] = True
-        bad[self.pair[~opposite]] = True
-        bad[self.pair[~opposite] + 1] = True
-        return self.order[bad] % self.n_faces
+    def runs_opposite(self) -> Flags:
+        """For the same edges, whether the two sides cancel."""
+        flags: Flags = self.sign[self.pair] != self.sign[self.pair + 1]
+        return flags
+
+    def closed_pieces(self, piece: Indices, count: int) -> Flags:
+        """For each piece (faces joined by edges of two sides) whether its own sides cancel everywhere."""
+        is_closed = np.ones(count, dtype=bool)
+        of_side = piece[self.face]
+        lone = np.repeat(self.is_open & (self.n_sides <= 2), self.n_sides)
+        is_closed[of_side[lone]] = False
+        crowded = np.flatnonzero(np.repeat(self.n_sides > 2, self.n_sides))
+        if len(crowded):
+            edge = np.repeat(np.arange(len(self.first)), self.n_sides)[crowded]
+            both, which = np.unique(np.stack([edge, of_side[crowded]], axis=1), axis=0, return_inverse=True)
+            net = np.bincount(which.reshape(-1), weights=self.sign[crowded])
+            is_closed[both[net != 0.0, 1]] = False
+        return is_closed
 
 
 def _pieces(n: int, a: Indices, b: Indices) -> tuple[int, Indices]:
+    """Number of connected pieces of n things joined a to b, and for each the piece it belongs to."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
@@ -297,57 +316,50 @@ def _pieces(n: int, a: Indices, b: Indices) -> tuple[int, Indices]:
     return int(count), labels.astype(np.int64)
 
 
-def _made_consistent(edges: _Edges) -> NDArray[np.bool_]:
+def _made_consistent(faces: Indices, edges: _Edges) -> Flags:
     """Faces to turn so that neighbours run opposite ways, only in pieces that are closed then.
 
     Each face stands twice in a graph, as it is and turned; neighbours link the copies that agree. A
     piece whose two copies hang together (a Moebius strip) cannot be made consistent and is left.
     """
     n = edges.n_faces
-    turn = np.zeros(n, dtype=bool)
-    if edges.opposite.all():
-        return turn
+    agrees = edges.runs_opposite()
+    if agrees.all():
+        return np.zeros(n, dtype=bool)
     f, g = edges.neighbours()
-    same = np.where(edges.opposite, 0, n)
-    _, copy = _pieces(2 * n, np.concatenate([f, f + n]), np.concatenate([g + same, g + n - same]))
+    across = np.where(agrees, 0, n)
+    _, copy = _pieces(2 * n, np.concatenate([f, f + n]), np.concatenate([g + across, g + n - across]))
     count, piece = _pieces(n, f, g)
     root = np.full(count, n, dtype=np.int64)
     np.minimum.at(root, piece, np.arange(n))
-    turn = copy[:n] != copy[root[piece]]
-    is_good = copy[root] != copy[root + n]
-    is_good[piece[edges.open_faces(np.ones(len(edges.pair), dtype=bool))]] = False
-    turn &= is_good[piece]
+    turn: Flags = copy[:n] != copy[root[piece]]
     n_turned = np.bincount(piece, weights=turn, minlength=count)
     turn ^= (2 * n_turned > np.bincount(piece, minlength=count))[piece]  # turn the fewer of the two sets
-    return turn & is_good[piece]
+    after = _Edges(_turned(faces, turn), edges.n_vertices)
+    turn &= after.closed_pieces(piece, count)[piece]
+    return turn
 
 
-def _inside_out(vertices: Points, faces: Indices, edges: _Edges) -> NDArray[np.bool_]:
+def _inside_out(vertices: Points, faces: Indices, edges: _Edges) -> Flags:
     """Faces of closed pieces that bound a solid from the wrong side.
 
     A piece of negative volume inside another is a hollow and stays. One that lies in no other is
     inside out: it is turned, with all that lies in it, for what lies in it was written the same way.
     """
-    turn = np.zeros(len(faces), dtype=bool)
+    none = np.zeros(len(faces), dtype=bool)
     if len(faces) == 0:
-        return turn
-    volume_of_face = signed_volumes(vertices, faces)
-    if edges.n_open == 0 and volume_of_face.sum() > 0.0 and _one_piece(edges):
-        return turn
+        return none
     count, piece = _pieces(len(faces), *edges.neighbours())
-    is_closed = np.ones(count, dtype=bool)
-    is_closed[piece[edges.open_faces(edges.opposite)]] = False
-    volume = np.bincount(piece, weights=volume_of_face, minlength=count)
+    volume = np.bincount(piece, weights=signed_volumes(vertices, faces), minlength=count)
+    if not (volume < 0.0).any():
+        return none
+    is_closed = edges.closed_pieces(piece, count)
     if not (is_closed & (volume < 0.0)).any():
-        return turn
+        return none
     holders = _holders(vertices, faces, piece, np.flatnonzero(is_closed))
     outer_wrong = {k for k in holders if volume[k] < 0.0 and not holders[k]}
     wrong = [k for k in holders if k in outer_wrong or outer_wrong & holders[k]]
     return np.isin(piece, wrong)
-
-
-def _one_piece(edges: _Edges) -> bool:
-    return _pieces(edges.n_faces, *edges.neighbours())[0] == 1
 
 
 def _holders(vertices: Points, faces: Indices, piece: Indices, closed: Indices) -> dict[int, set[int]]:

@@ -22,7 +22,8 @@ class Mesh:
     ----------
     vertices : (n, 3) float64, not writeable.
     faces : (m, 3) int32, corners counter-clockwise seen from outside, not writeable.
-    n_open_edges : edges that do not join exactly two faces running opposite ways; 0 for a closed mesh.
+    n_open_edges : edges at which the faces running one way and those running the other are not equal
+        in number, as a rule edges of one face only; 0 for a closed mesh.
     chord_error : how far the triangles may lie from the true surface (STEP), mm; 0 for files that
         hold triangles.
     source : file name, for words to people.

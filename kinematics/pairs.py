@@ -2,9 +2,9 @@
 
 | tool side | against | compared |
 |---|---|---|
-| cutter | the workpiece that it cuts | no: cutting it is the point; the depth rule says how deep |
-| neck, shank no wider than the cutter | the workpiece that it cuts | no: it follows the cutter; the depth rule decides |
-| neck, shank wider than the cutter | the workpiece that it cuts | yes, like the holder; in a hole what the cutter took is gone |
+| cutter | its workpiece (the one that it cuts) | no: cutting it is the point; the depth rule says how deep |
+| neck, shank no wider than the cutter | its workpiece | no: it follows the cutter; the depth rule decides |
+| neck, shank wider than the cutter | its workpiece | yes, like the holder; in a hole what the cutter took is gone |
 | head bodies | the machine's own bodies on the bed | no: the builder's limits keep them apart |
 | everything else on the tool side | every body | yes |
 """

@@ -128,3 +128,38 @@ class CutReport:
     left_out: tuple[tuple[str, str], ...] = ()
     why: str | None = None
     origin: object = None
+
+
+@dataclass(frozen=True, slots=True)
+class SwingReport:
+    """A move of the table between two orientations, or (a link) of the tool between two cuts of one.
+
+    `start` and `end` are orientation names ("home" for where the table stands at the start), for a
+    link the names of the two cuts. `is_proven_enough`: the search stopped when the verdict was proven,
+    so that the interval may be wide. `tool` is the one of the tightest pair; None where no tool is in
+    it. `clearance` and `spare` are None on contact and where nothing was established (`why` says).
+    """
+
+    start: str
+    end: str
+    orientation: str | None
+    verdict: Verdict
+    is_proven_enough: bool
+    keep_off: float
+    clearance: Interval | None
+    spare: float | None
+    contact: ContactKind | None
+    setup_error: ErrorTerms | None
+    between: tuple[str, str] | None
+    tool: str | None
+    points_W: tuple[Vector, Vector] | None
+    normal_W: Vector | None
+    side: str | None
+    clock: int | None
+    part_side: str | None
+    at_angles_deg: tuple[tuple[str, float], ...]
+    lift_gauge_z: float
+    least_lift_gauge_z: float | None
+    n_queries: int
+    why: str | None = None
+    left_out: tuple[tuple[str, str], ...] = ()

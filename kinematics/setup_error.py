@@ -9,6 +9,7 @@ a millimetre of stick-out drives the nut into the floor.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,12 +39,12 @@ def stick_out_error(errors: SetupErrors, tool: Tool) -> float:
     return MEASURED_STICK_OUT_ERROR if tool.is_stick_out_measured else errors.stick_out
 
 
-def other_errors(errors: SetupErrors, body: PlacedBody, machine: Machine, vertices_W: Array) -> OtherErrors:
+def other_errors(errors: SetupErrors, body: PlacedBody, machine: Machine, arm: Callable[[], float]) -> OtherErrors:
     """The errors that apply to one body at one orientation.
 
     `location` applies to what stands on the platter, and to what the scene itself places elsewhere;
-    `tilt` to what a table axis carries, with the body's largest distance from the first axis (its
-    `vertices_W` (n, 3)) as the arm unless the scene fixes one.
+    `tilt` to what a table axis carries, with the body's largest distance from the first axis (`arm()`,
+    mm) unless the scene fixes one.
     """
     own = body.body.errors
     is_carried = body.carrier in {axis.carries for axis in machine.table_axes}
@@ -53,8 +54,7 @@ def other_errors(errors: SetupErrors, body: PlacedBody, machine: Machine, vertic
     tilt_deg = errors.tilt_deg if own.tilt_deg is None else own.tilt_deg
     tilt = 0.0
     if is_carried and tilt_deg > 0.0:
-        arm = errors.arm if errors.arm is not None else largest_arm(machine, vertices_W)
-        tilt = arm * math.radians(tilt_deg)
+        tilt = (arm() if errors.arm is None else errors.arm) * math.radians(tilt_deg)
     return OtherErrors(location if is_placed else 0.0, model, errors.diameters, tilt)
 
 

@@ -54,7 +54,7 @@ class MeshTree:
 class PosedTree:
     """A tree at a pose; keeps the tree alive."""
 
-    _object: fcl.CollisionObject
+    fcl_object: fcl.CollisionObject
     tree: MeshTree
 
 
@@ -74,7 +74,7 @@ def surface_distance(a: PosedTree, b: PosedTree) -> SurfaceDistance:
     The surfaces are hollow: a body inside another is at a distance from it.
     """
     result = fcl.DistanceResult()
-    distance = fcl.distance(a._object, b._object, fcl.DistanceRequest(enable_nearest_points=True), result)
+    distance = fcl.distance(a.fcl_object, b.fcl_object, fcl.DistanceRequest(enable_nearest_points=True), result)
     if not np.isfinite(distance):
         raise EngineError("the distance is not a number")
     if distance <= 0.0:
@@ -88,4 +88,4 @@ def surface_distance(a: PosedTree, b: PosedTree) -> SurfaceDistance:
 
 def surfaces_cross(a: PosedTree, b: PosedTree) -> bool:
     """Whether two surfaces have a point in common."""
-    return bool(fcl.collide(a._object, b._object, fcl.CollisionRequest(), fcl.CollisionResult()))
+    return bool(fcl.collide(a.fcl_object, b.fcl_object, fcl.CollisionRequest(), fcl.CollisionResult()))

@@ -267,24 +267,28 @@ def _swallows(piece: Tool, target: ObstaclePiece, positions: Positions, swept: T
     """Whether one of two surfaces that do not cross lies inside the other."""
     X_GW = target.X_WG.inverse()
     p_W = positions.points[0] + piece.middle()
-    solid = target.piece.mesh or _as_mesh(target.piece.outer)
-    match is_inside(X_GW.points(p_W)[None, :], solid)[0]:
-        case Inside.YES:
-            return True
-        case Inside.UNDECIDED if solid.is_closed:
-            raise EngineError(f"{solid.source or 'a body'} turns its surface inside out, so inside can't be told")
-        case Inside.UNDECIDED:
-            raise EngineError(f"{solid.source} is open at {solid.n_open_edges} edges, so inside can't be told")
-        case _:
-            pass
+    if has_inside(target.piece.mesh or as_mesh(target.piece.outer), X_GW.points(p_W)[None, :]):
+        return True
     points_G = trees.component_points(target.piece) if target.piece.mesh else target.piece.outer.vertices[:1]
     points_W = target.X_WG.points(points_G)
     low, high = swept.vertices.min(axis=0), swept.vertices.max(axis=0)
-    near = points_W[((points_W >= low) & (points_W <= high)).all(axis=1)]
-    return len(near) > 0 and Inside.YES in is_inside(near, _as_mesh(swept))
+    return has_inside(as_mesh(swept), points_W[((points_W >= low) & (points_W <= high)).all(axis=1)])
 
 
-def _as_mesh(triangles: Triangles) -> Mesh:
+def has_inside(mesh: Mesh, points: Array) -> bool:
+    """Whether any of the points (n, 3) lies inside; raises EngineError where that can't be told."""
+    if len(points) == 0:
+        return False
+    answers = is_inside(points, mesh)
+    if Inside.YES in answers:
+        return True
+    if Inside.UNDECIDED in answers:
+        how = f"is open at {mesh.n_open_edges} edges" if mesh.n_open_edges else "turns its surface inside out"
+        raise EngineError(f"{mesh.source or 'a body'} {how}, so inside can't be told")
+    return False
+
+
+def as_mesh(triangles: Triangles) -> Mesh:
     """Triangles of our own making, which are closed, as a mesh."""
     return Mesh(triangles.vertices, triangles.faces, 0, 0.0, "")
 
@@ -295,18 +299,18 @@ def _contact(kind: ContactKind, piece: Tool, target: ObstaclePiece, positions: P
     inner = piece.inner_swept(positions)
     if not target.piece.is_convex:
         proven = kind == "inside" or surfaces_cross(MeshTree(inner).at_origin(), target.inner)
-        where = _somewhere_in_both(inner, target, positions, piece)
-        return Contact(kind, None, proven, None, where, where, _tip_at(where, piece, positions)[0])
+        where = _somewhere_in_both(inner, target)
+        return Contact(kind, None, proven, None, where, where, tip_at(where, piece, positions)[0])
     outer = overlap_depth(swept.vertices, target.vertices_W)
     if outer is None:  # they touch within rounding
         outer = Depth(0.0, 0.0, np.array([0.0, 0.0, -1.0]), middle, middle)
     true = overlap_depth(inner.vertices, target.inner_vertices_W)
     least = 0.0 if true is None else true.at_least
-    tip = _tip_at(outer.p_a, piece, positions)[0]
+    tip = tip_at(outer.p_a, piece, positions)[0]
     return Contact(kind, (least, outer.at_most + ROUNDING), true is not None, outer.normal, outer.p_a, outer.p_b, tip)
 
 
-def _somewhere_in_both(inner: Triangles, target: ObstaclePiece, positions: Positions, piece: Tool) -> Array:
+def _somewhere_in_both(inner: Triangles, target: ObstaclePiece) -> Array:
     """A point near where a sweep and a mesh overlap: the mesh corner deepest in the sweep's box."""
     low, high = inner.vertices.min(axis=0), inner.vertices.max(axis=0)
     points = target.vertices_W
@@ -318,7 +322,7 @@ def _somewhere_in_both(inner: Triangles, target: ObstaclePiece, positions: Posit
     return np.asarray(near[np.abs((near - middle) / np.maximum(high - low, 1e-9)).max(axis=1).argmin()])
 
 
-def _tip_at(p_W: Array, piece: Tool, positions: Positions) -> tuple[Array, float]:
+def tip_at(p_W: Array, piece: Tool, positions: Positions) -> tuple[Array, float]:
     """The true tip position at which the piece comes nearest to p_W, and how far it then is.
 
     The distance to a convex piece is convex over the positions, so a bracket finds it on a slope; level
@@ -392,11 +396,11 @@ def _attained(
     """The clearance with a value that is attained between a true tool point and a true obstacle point."""
     p_obstacle = target.on_solid(p_b)
     if not isinstance(piece, RoundPiece):
-        tip, _ = _tip_at(p_a, piece, positions)
+        tip, _ = tip_at(p_a, piece, positions)
         return Clear(at_least, max(at_least, float(np.linalg.norm(p_a - p_obstacle))), p_a, p_obstacle, tip)
     best: Clear | None = None
-    for true in _near(real, piece):
-        tip, value = _tip_at(p_obstacle, true, positions)
+    for true in near_pieces(real, piece):
+        tip, value = tip_at(p_obstacle, true, positions)
         if best is None or value < best.value:
             nearest = tip + true.distance_to(p_obstacle - tip)[1]
             best = Clear(at_least, value, nearest, p_obstacle, tip)
@@ -404,7 +408,7 @@ def _attained(
     return best
 
 
-def _near(real: Sequence[RoundPiece], piece: RoundPiece) -> Iterator[RoundPiece]:
+def near_pieces(real: Sequence[RoundPiece], piece: RoundPiece) -> Iterator[RoundPiece]:
     """The true pieces at the height of a covering piece (with a neighbour's width on either side)."""
     slack = max(piece.z2 - piece.z1, 10 * SAGITTA)
     near = [r for r in real if r.z2 >= piece.z1 - slack and r.z1 <= piece.z2 + slack]

@@ -1,0 +1,98 @@
+"""What a scene needs again and again: bodies placed, shapes in pieces, trees, tool-side parts.
+
+Pieces are kept by shape and trees by triangles, so that a cut or a swing costs only what is new about it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kinematics.assembly import ToolAssembly
+from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
+from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
+from kinematics.machine import HEAD
+from kinematics.moves.cuts import lift_height
+from kinematics.moves.swings import Between, all_between, approach_heights
+from kinematics.placement import PlacedBody, PlacedScene, place_scene, place_state
+from kinematics.pose import Array, shift
+from kinematics.scene import Cut, Orientation, Scene, State, Workpiece
+from kinematics.shapes import Shape
+from kinematics.solids import Piece, Triangles, pieces
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """A tool-side part: pieces around it with their supports in DIRECTIONS, and pieces inside it."""
+
+    name: str
+    order: int
+    outer: tuple[tuple[Tool, Array], ...]
+    real: tuple[RoundPiece, ...]
+
+
+class Prepared:
+    """A scene with its bodies placed and what was made of their shapes. Raises PlacementError."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self.placed: PlacedScene = place_scene(scene)
+        self.trees = TreeCache()
+        self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
+        self._pieces: dict[int, tuple[Shape, tuple[Piece, ...]]] = {}
+        self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
+        self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None
+
+    def pieces_of(self, shape: Shape) -> tuple[Piece, ...]:
+        found = self._pieces.get(id(shape))
+        if found is None:
+            found = self._pieces[id(shape)] = (shape, pieces(shape))
+        return found[1]
+
+    def state_bodies(self, workpiece: Workpiece, state: State) -> tuple[PlacedBody, ...]:
+        key = (self.scene.workpieces.index(workpiece), state.name)
+        if key not in self._states:
+            zero = self.placed.zero_of(self.scene, workpiece)
+            self._states[key] = place_state(state, zero, self.scene.machine)
+        return self._states[key]
+
+    def between(self) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
+        """Links and swings of the scene."""
+        if self._between is None:
+            self._between = all_between(self.scene, self.placed)
+        return self._between
+
+    def lift_to(self, orientation: Orientation, cut: Cut) -> float:
+        """Height of the gauge line to which a cut lifts, and from which it was approached."""
+        if self.scene.lift.kind != "retract":
+            return lift_height(self.scene.lift, self.scene.machine)
+        cuts = self.scene.cuts()
+        return approach_heights(*self.between(), len(cuts))[cuts.index((orientation, cut))]
+
+    def parts(self, assembly: ToolAssembly) -> tuple[Part, ...]:
+        """Everything on the tool side from the tip up, then the bodies of the head."""
+        found = []
+        for order, name in enumerate(assembly.parts):
+            outer, inner = assembly.slices_of(name)
+            around = [RoundPiece(name, s.r1, s.r2, s.z1, s.z2) for s in outer]
+            real = tuple(RoundPiece(name, s.r1, s.r2, s.z1, s.z2) for s in inner)
+            found.append(Part(name, order, tuple((p, p.supports(DIRECTIONS)) for p in around), real))
+        for body in self.head_bodies:
+            found.append(Part(body.name, len(found), tuple(self._head_pieces(body, assembly)), ()))
+        return tuple(found)
+
+    def _head_pieces(self, body: PlacedBody, assembly: ToolAssembly) -> Iterator[tuple[PolyPiece, Array]]:
+        """A body of the head in the tip frame; a mesh is taken as its hull, from outside."""
+        X_LG = shift("L", HEAD, (0.0, 0.0, assembly.gauge_length)) @ body.X_CG
+        for piece in self.pieces_of(body.shape):
+            outer, inner = (Triangles(X_LG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
+            if not piece.is_convex:
+                outer = hull(outer.vertices)
+            made = PolyPiece(body.name, outer, inner)
+            yield made, made.supports(DIRECTIONS)
+
+
+def current_state(workpiece: Workpiece, done: frozenset[tuple[str, str]]) -> State:
+    """The latest state, in file order, whose cuts have been made; the first one if none has."""
+    reached = [s for s in workpiece.states if all(c in done for c in s.after)]
+    return reached[-1] if reached else workpiece.states[0]
