@@ -4,7 +4,7 @@
    which cannot be read, gives no mesh. General readers skip such lines, and a part with faces missing
    reads as room that is not there.
 2. Sizes that a file promises are compared with its real size before any memory is asked for.
-3. Readers neither weld nor turn; that is done in `mesh_topology.py`.
+3. Readers do not turn, and weld nothing but equal corners of STL; the rest is done in `mesh_topology.py`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kinematics.errors import MeshFileError
+from kinematics.mesh_topology import first_and_inverse
 
 MAX_TRIANGLES = 5_000_000
 MAX_FILE = 1 << 30  # bytes; a text STL of 4 million triangles
@@ -109,8 +110,10 @@ def read_stl(data: bytes) -> RawFile:
 def _read_binary_stl(data: bytes, n: int) -> RawFile:
     check_triangle_count(n)
     records = np.frombuffer(data, dtype=STL_RECORD, count=n, offset=STL_HEADER)
-    vertices = records["corners"].reshape(-1, 3)
-    return RawFile((RawBody("", vertices, np.arange(3 * n, dtype=np.int64).reshape(-1, 3)),))
+    corners = records["corners"].reshape(-1, 3) + np.float32(0.0)  # makes a zero of -0.0
+    first, inverse = first_and_inverse(corners.view(np.uint32))
+    note = f"{3 * n} corners welded to {len(first)} points"
+    return RawFile((RawBody("", corners[first], inverse.reshape(-1, 3)),), notes=(note,) if n else ())
 
 
 def _read_text_stl(data: bytes) -> RawFile:

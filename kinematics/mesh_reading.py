@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kinematics.errors import MeshFileError
+from kinematics.mesh_3mf import read_3mf
 from kinematics.mesh_files import (
     MAX_FILE,
     MM_PER,
@@ -27,6 +28,8 @@ from kinematics.mesh_files import (
     check_triangle_count,
     read_stl,
 )
+from kinematics.mesh_obj import read_obj
+from kinematics.mesh_ply import read_ply
 from kinematics.mesh_topology import Tidied, tidy
 from kinematics.meshes import Mesh
 
@@ -35,10 +38,15 @@ SMALLEST, LARGEST = (
     1.0,
     1000.0,
 )  # mm; a box outside these asks whether the unit is right
-STEP_SECONDS = 120.0
+STEP_SECONDS, STEP_SECONDS_PER_MB, STEP_SECONDS_AT_MOST = 9.0, 50.0, 180.0
 STEP_SHARE = 0.95  # of the chord tolerance goes to the kernel, the rest to its single-precision output
 
-READERS: dict[str, Callable[[bytes], RawFile]] = {".stl": read_stl}
+READERS: dict[str, Callable[[bytes], RawFile]] = {
+    ".stl": read_stl,
+    ".obj": read_obj,
+    ".ply": read_ply,
+    ".3mf": read_3mf,
+}
 STEP_SUFFIXES = (".step", ".stp")
 
 
@@ -242,6 +250,7 @@ def read_step(data: bytes, chord_tolerance: float) -> RawFile:
             "PYTHONPATH": os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH")))),
         }
         command = [sys.executable, "-m", "kinematics.step_worker"]
+        seconds = min(STEP_SECONDS + STEP_SECONDS_PER_MB * len(data) / 1e6, STEP_SECONDS_AT_MOST)
         try:
             done = subprocess.run(
                 [*command, str(step), str(folder), repr(STEP_SHARE * chord_tolerance)],
@@ -249,11 +258,13 @@ def read_step(data: bytes, chord_tolerance: float) -> RawFile:
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
                 env=environment,
-                timeout=STEP_SECONDS,
+                timeout=seconds,
                 check=False,
             )
         except subprocess.TimeoutExpired as error:
-            raise MeshFileError(f"takes over {STEP_SECONDS:g} s to read; expected a simpler STEP file") from error
+            raise MeshFileError(
+                f"takes over {seconds:.0f} s to read; expected a simpler file or a tol above {chord_tolerance:g} mm"
+            ) from error
         except OSError as error:
             raise MeshFileError(f"the reader of STEP files cannot be started ({error.strerror})") from error
         return _step_answer(folder, done.returncode, chord_tolerance)

@@ -55,34 +55,39 @@ def tidy(vertices: Points, faces: Triples) -> Tidied:
     Returns no faces at all where every triangle was flat.
     """
     notes: list[str] = []
-    n_given = len(vertices)
-    vertices, faces, n_moved = _welded(vertices, np.asarray(faces))
-    if len(vertices) < n_given:
-        near = f", {n_moved} of them up to {WELD:g} mm apart" if n_moved else ""
-        notes.append(f"{n_given} corners welded to {len(vertices)} points{near}")
-
-    n_before = len(faces)
+    n_given, n_faces = len(vertices), len(faces)
+    vertices, faces, n_near = _welded_by_cell(vertices, faces)
     faces = faces[_has_three_corners(faces)]
-    n_collapsed = n_before - len(faces)
-    first = _first_of_each_face(faces)
-    n_twice = len(faces) - len(first)
-    if n_twice:
-        faces = faces[first]
-        notes.append(f"{_count(n_twice, 'triangle')} given twice dropped")
-
     edges = _Edges(faces, len(vertices))
+    n_across = 0
+    if edges.n_open:
+        faces, n_across = _welded_across_cells(vertices, faces, edges)
+        faces = faces[_has_three_corners(faces)]
+    n_points = len(vertices) - n_across
+    if n_points < n_given:
+        near = f", {n_near + n_across} of them up to {WELD:g} mm apart" if n_near + n_across else ""
+        notes.append(f"{n_given} corners welded to {n_points} points{near}")
+    n_collapsed = n_faces - len(faces)
+    if edges.n_open or edges.is_crowded:  # elsewhere no face can be there twice
+        first = _first_of_each_face(faces)
+        if len(first) < len(faces):
+            notes.append(f"{_count(len(faces) - len(first), 'triangle')} given twice dropped")
+            faces = faces[first]
+        backs = _backs(faces, len(vertices))
+        if backs.any():
+            notes.append(f"{_count(int(backs.sum()), 'triangle')} dropped that were the backs of others")
+            faces = faces[~backs]
+        edges = _Edges(faces, len(vertices))
     if edges.n_open:
         turned = _made_consistent(faces, edges)
         if turned.any():
+            notes.append(f"{_count(int(turned.sum()), 'triangle')} turned to run as the others of a closed body")
             faces = _turned(faces, turned)
-            notes.append(
-                f"{_count(int(turned.sum()), 'triangle')} turned to run the way of the others in a closed body"
-            )
             edges = _Edges(faces, len(vertices))
-    turned = _inside_out(vertices, faces, edges)
+    n_pieces, turned = _inside_out(vertices, faces, edges)
     if turned.any():
-        faces = _turned(faces, turned)
         notes.append(f"a closed body that was inside out ({_count(int(turned.sum()), 'triangle')}) turned")
+        faces = _turned(faces, turned)
 
     has_area = _heights(vertices, faces) > FLAT
     n_flat = n_collapsed + len(faces) - int(has_area.sum())
@@ -90,7 +95,7 @@ def tidy(vertices: Points, faces: Triples) -> Tidied:
         notes.append(f"{_count(n_flat, 'triangle')} without area dropped")
         faces = faces[has_area]
     used_vertices, used_faces = _used(vertices, faces)
-    return Tidied(used_vertices, used_faces, edges.n_open, edges.n_crowded, tuple(notes))
+    return Tidied(used_vertices, used_faces, edges.n_open, edges.n_crowded, n_pieces, tuple(notes))
 
 
 def count_open_edges(faces: Triples, n_vertices: int) -> int:
@@ -103,13 +108,8 @@ def face_labels(faces: Triples, n_vertices: int) -> tuple[int, Indices]:
 
     Faces that share a point are connected.
     """
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
     a, b, c = (faces[:, k] for k in range(3))
-    row, col = np.concatenate([a, a]), np.concatenate([b, c])
-    graph = coo_matrix((np.ones(len(row), dtype=np.int8), (row, col)), shape=(n_vertices, n_vertices))
-    _, of_vertex = connected_components(graph, directed=False)
+    _, of_vertex = _pieces(n_vertices, np.concatenate([a, a]), np.concatenate([b, c]))
     pieces, labels = np.unique(of_vertex[a], return_inverse=True)
     return len(pieces), labels.astype(np.int64)
 
@@ -127,7 +127,7 @@ def signed_volumes(vertices: Points, faces: Triples) -> Points:
 # --- welding ------------------------------------------------------------------------------------
 
 
-def first_and_inverse(keys: NDArray[np.integer[Any]]) -> tuple[Indices, Indices]:
+def first_and_inverse(keys: Triples) -> tuple[Indices, Indices]:
     """Rows of integers (n, k): the first row of each kind, in order, and for each row its kind.
 
     Sorts one 64-bit mixture of each row instead of the rows, which is four times as fast, and sorts
@@ -141,68 +141,62 @@ def first_and_inverse(keys: NDArray[np.integer[Any]]) -> tuple[Indices, Indices]
         mixed ^= keys[:, k].astype(np.int64).view(np.uint64)
         mixed *= np.uint64(0x9E3779B97F4A7C15)  # 2^64 / golden ratio, the multiplier of Fibonacci hashing
         mixed ^= mixed >> np.uint64(29)
-    order = np.argsort(mixed, kind="stable")
-    same_mixture = mixed[order][1:] == mixed[order][:-1]
-    same_row = (keys[order[1:]] == keys[order[:-1]]).all(axis=1)
+    order = np.argsort(mixed)
+    mixed = mixed[order]
+    same_mixture = mixed[1:] == mixed[:-1]
+    same_row = _same_as_before(keys, order)
     if not np.array_equal(same_mixture, same_row):
         order = np.lexsort(keys.T[::-1])
-        same_row = (keys[order[1:]] == keys[order[:-1]]).all(axis=1)
-    starts = np.concatenate([[True], ~same_row])
-    first = order[starts]  # the sorts are stable, so that the first of a kind stands first
-    rank = np.argsort(first, kind="stable")
+        same_row = _same_as_before(keys, order)
+    is_start = np.concatenate([[True], ~same_row])
+    first = np.minimum.reduceat(order, np.flatnonzero(is_start))
+    rank = np.argsort(first)
     place = np.zeros(len(first), dtype=np.int64)
     place[rank] = np.arange(len(first))
     inverse = np.zeros(n, dtype=np.int64)
-    inverse[order] = place[np.cumsum(starts) - 1]
+    inverse[order] = place[np.cumsum(is_start) - 1]
     return first[rank], inverse
 
 
-def _welded(vertices: Points, faces: Triples) -> tuple[Points, Indices, int]:
+def _same_as_before(keys: Triples, order: Indices) -> Flags:
+    """Whether each row but the first, in this order, equals the one before it."""
+    same = np.ones(len(order) - 1, dtype=bool)
+    for k in range(keys.shape[1]):
+        column = keys[:, k][order]
+        same &= column[1:] == column[:-1]
+    return same
+
+
+def _welded_by_cell(vertices: Points, faces: Triples) -> tuple[Points, Indices, int]:
     """Points in one cell of the rounding grid become the first of them.
 
-    Two points that a cell wall parts are found afterwards, at open edges only, where it matters.
     The last number is how many points were welded though they were not equal.
     """
     first, inverse = first_and_inverse(np.rint(vertices / CELL).astype(np.int64))
     kept = vertices[first]
     n_moved = int((kept[inverse] != vertices).any(axis=1).sum())
-    faces = inverse[faces]
-    onto = _onto_near_points(kept, _Edges(faces[_has_three_corners(faces)], len(kept)))
-    if onto is not None:
-        n_moved += int((onto != np.arange(len(onto))).sum())
-        faces = onto[faces]
-        used = np.unique(onto)
-        place = np.zeros(len(onto), dtype=np.int64)
-        place[used] = np.arange(len(used))
-        kept, faces = kept[used], place[faces]
-    return kept, faces, n_moved
+    return kept, inverse[faces], n_moved
 
 
-def _onto_near_points(vertices: Points, edges: _Edges) -> Indices | None:
-    """For each vertex the one it is welded to: within WELD, both at open edges. None: nothing to weld."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
+def _welded_across_cells(vertices: Points, faces: Indices, edges: _Edges) -> tuple[Indices, int]:
+    """Faces after welding points within WELD of each other that a cell wall parts, and how many they were.
+
+    Only at edges of one face, where it matters.
+    """
     from scipy.spatial import cKDTree
 
     at = edges.open_vertices()
-    if len(at) == 0:
-        return None
     points = vertices[at]
     pairs = cKDTree(points).query_pairs(WELD, output_type="ndarray")
     if len(pairs) == 0:
-        return None
-    graph = coo_matrix(
-        (np.ones(len(pairs), dtype=np.int8), (pairs[:, 0], pairs[:, 1])),
-        shape=(len(at), len(at)),
-    )
-    _, group = connected_components(graph, directed=False)
+        return faces, 0
+    _, group = _pieces(len(at), pairs[:, 0], pairs[:, 1])
     _, leader, member_of = np.unique(group, return_index=True, return_inverse=True)
     lead = leader[member_of]
-    lead[np.linalg.norm(points - points[lead], axis=1) > WELD] = -1  # a chain of near points: leave its far end
+    is_near = np.linalg.norm(points - points[lead], axis=1) <= WELD  # of a chain of near points the far end stays
     onto = np.arange(len(vertices))
-    near = lead >= 0
-    onto[at[near]] = at[lead[near]]
-    return onto
+    onto[at[is_near]] = at[lead[is_near]]
+    return onto[faces], int((onto != np.arange(len(onto))).sum())
 
 
 def _used(vertices: Points, faces: Indices) -> tuple[Points, Faces]:
@@ -227,6 +221,25 @@ def _first_of_each_face(faces: Indices) -> Indices:
     rows = np.arange(len(faces))
     rolled = np.stack([faces[rows, (start + k) % 3] for k in range(3)], axis=1)
     return first_and_inverse(rolled)[0]
+
+
+def _backs(faces: Indices, n_vertices: int) -> Flags:
+    """In pieces of which every face has its back, the later of the two.
+
+    Some programs write each triangle a second time, the other way round. Such a piece cancels itself:
+    nothing would be inside it. Where only some faces have a back, two solids touch, and both stay.
+    """
+    backs = np.zeros(len(faces), dtype=bool)
+    first, kind = first_and_inverse(np.sort(faces, axis=1))
+    has_back = np.bincount(kind)[kind] == 2
+    if not has_back.any():
+        return backs
+    count, piece = face_labels(faces, n_vertices)
+    is_double = np.ones(count, dtype=bool)
+    is_double[piece[~has_back]] = False
+    backs[:] = is_double[piece]
+    backs[first] = False
+    return backs
 
 
 def _heights(vertices: Points, faces: Indices) -> Points:
@@ -275,6 +288,7 @@ class _Edges:
         self.is_open = np.add.reduceat(self.sign, self.first) != 0 if len(key) else np.zeros(0, dtype=bool)
         self.n_open = int(self.is_open.sum())
         self.n_crowded = int((self.is_open & (self.n_sides > 2)).sum())
+        self.is_crowded = bool((self.n_sides > 2).any())
         self.pair = self.first[self.n_sides == 2]
 
     def open_vertices(self) -> Indices:
@@ -306,7 +320,7 @@ class _Edges:
         return is_closed
 
 
-def _pieces(n: int, a: Indices, b: Indices) -> tuple[int, Indices]:
+def _pieces(n: int, a: NDArray[np.integer[Any]], b: NDArray[np.integer[Any]]) -> tuple[int, Indices]:
     """Number of connected pieces of n things joined a to b, and for each the piece it belongs to."""
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
@@ -340,26 +354,26 @@ def _made_consistent(faces: Indices, edges: _Edges) -> Flags:
     return turn
 
 
-def _inside_out(vertices: Points, faces: Indices, edges: _Edges) -> Flags:
-    """Faces of closed pieces that bound a solid from the wrong side.
+def _inside_out(vertices: Points, faces: Indices, edges: _Edges) -> tuple[int, Flags]:
+    """The number of pieces, and the faces of closed pieces that bound a solid from the wrong side.
 
     A piece of negative volume inside another is a hollow and stays. One that lies in no other is
     inside out: it is turned, with all that lies in it, for what lies in it was written the same way.
     """
     none = np.zeros(len(faces), dtype=bool)
     if len(faces) == 0:
-        return none
+        return 0, none
     count, piece = _pieces(len(faces), *edges.neighbours())
     volume = np.bincount(piece, weights=signed_volumes(vertices, faces), minlength=count)
     if not (volume < 0.0).any():
-        return none
+        return count, none
     is_closed = edges.closed_pieces(piece, count)
     if not (is_closed & (volume < 0.0)).any():
-        return none
+        return count, none
     holders = _holders(vertices, faces, piece, np.flatnonzero(is_closed))
     outer_wrong = {k for k in holders if volume[k] < 0.0 and not holders[k]}
     wrong = [k for k in holders if k in outer_wrong or outer_wrong & holders[k]]
-    return np.isin(piece, wrong)
+    return count, np.isin(piece, wrong)
 
 
 def _holders(vertices: Points, faces: Indices, piece: Indices, closed: Indices) -> dict[int, set[int]]:

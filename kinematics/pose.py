@@ -91,16 +91,12 @@ class Pose:
                 f"X_{self.to_frame}{self.from_frame} @ X_{other.to_frame}{other.from_frame}: "
                 f"{self.from_frame} and {other.to_frame} do not meet"
             )
-        return Pose(
-            self.to_frame,
-            other.from_frame,
-            self.R_AB @ other.R_AB,
-            self.R_AB @ other.p_AB + self.p_AB,
-        )
+        R, p = self.R_AB @ other.R_AB, self.R_AB @ other.p_AB + self.p_AB
+        return _rigid(self.to_frame, other.from_frame, R, p)
 
     def inverse(self) -> Pose:
         """X_BA."""
-        return Pose(self.from_frame, self.to_frame, self.R_AB.T, -(self.R_AB.T @ self.p_AB))
+        return _rigid(self.from_frame, self.to_frame, self.R_AB.T, -(self.R_AB.T @ self.p_AB))
 
     def points(self, p_BQ: ArrayLike) -> Array:
         """Points (3,) or (n, 3) given in B, expressed in A."""
@@ -122,7 +118,17 @@ class Pose:
 
     def relabelled(self, to_frame: str, from_frame: str) -> Pose:
         """The same motion between frames of other names."""
-        return Pose(to_frame, from_frame, self.R_AB, self.p_AB)
+        return _rigid(to_frame, from_frame, self.R_AB, self.p_AB)
+
+
+def _rigid(to_frame: str, from_frame: str, R_AB: Array, p_AB: Array) -> Pose:
+    """A pose from a rotation that is one by construction: joined, inverted and renamed poses need no test."""
+    pose = object.__new__(Pose)
+    for name, value in (("to_frame", to_frame), ("from_frame", from_frame), ("R_AB", R_AB), ("p_AB", p_AB)):
+        object.__setattr__(pose, name, value)
+    R_AB.flags.writeable = False
+    p_AB.flags.writeable = False
+    return pose
 
 
 def identity(frame: str, same_as: str | None = None) -> Pose:

@@ -10,11 +10,13 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kinematics.errors import MeshFileError
+from kinematics.mesh_topology import tidy
 from kinematics.step_text import MM_PER_METRE, count_shells, data_section, length_units
 
 ANGLE_STEP_RAD = 0.5  # coarsest turn from one facet to the next; the chord tolerance decides above it
@@ -65,19 +67,24 @@ def main(step: Path, folder: Path, tolerance: float) -> None:
         data = step.read_bytes()
         limit_memory(MEMORY_AT_LEAST + MEMORY_PER_BYTE * len(data))
         entities = data_section(data)
-        answer = {"units": length_units(entities), "n_shells": count_shells(entities)}
+        units, n_shells = length_units(entities), count_shells(entities)
         del entities
         bodies = tessellate(data, tolerance)
+        n_pieces = sum(tidy(vertices, faces).n_pieces for _, vertices, faces in bodies)
+        if n_pieces < n_shells:
+            raise MeshFileError(
+                f"holds {n_shells} closed shells, of which {n_pieces} could be read; expected all of them"
+            )
     except MeshFileError as fault:
         _write(folder / "fault.json", fault.message)
     except MemoryError:
         _write(folder / "fault.json", "takes more memory than allowed; expected a simpler STEP file")
     else:
+        arrays: dict[str, Any] = {f"v{i}": vertices for i, (_, vertices, _) in enumerate(bodies)}
+        arrays |= {f"f{i}": faces for i, (_, _, faces) in enumerate(bodies)}
         with (folder / "bodies.npz").open("wb") as file:
-            np.savez(
-                file, **{f"v{i}": b[1] for i, b in enumerate(bodies)}, **{f"f{i}": b[2] for i, b in enumerate(bodies)}
-            )  # type: ignore[arg-type]  # the stub takes the first keyword for allow_pickle
-        _write(folder / "bodies.json", {**answer, "names": [name for name, _, _ in bodies]})
+            np.savez(file, **arrays)
+        _write(folder / "bodies.json", {"units": units, "names": [name for name, _, _ in bodies]})
 
 
 def _write(path: Path, answer: object) -> None:

@@ -19,6 +19,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -41,30 +42,56 @@ class TurnAxis:
     direction: Vector
 
     def pose(self, angle_deg: float) -> Pose:
-        return shift("A", "B", self.origin) @ turn_about("B", "A", self.direction, angle_deg)
+        return _axis_pose(self, angle_deg)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@lru_cache(maxsize=65536)
+def _axis_pose(axis: TurnAxis, angle_deg: float) -> Pose:
+    return shift("A", "B", axis.origin) @ turn_about("B", "A", axis.direction, angle_deg)
+
+
 class StillPiece:
     """A piece on the side that does not turn: a swept tool piece, or a piece of a standing body.
 
     Parameters
     ----------
     supports : function of directions (d, 3) -> (d,), of a convex cover of the piece.
-    tree : its outer triangles.
-    inner : its inner triangles; contact with these is proven contact.
+    outer, inner : make its outer and inner triangles; contact with the inner is proven contact. Made
+        when first needed, since most pieces are never near.
     attained : for a point of the turning solid and the point of `outer` nearest to it, a true point of
         the piece near the latter.
     mesh : the mesh that it is, or None.
     """
 
-    part: str
-    supports: Callable[[Array], Array]
-    outer: Triangles
-    inner: Triangles
-    tree: PosedTree
-    attained: Callable[[Array, Array], Array]
-    mesh: Mesh | None = None
+    def __init__(
+        self,
+        part: str,
+        supports: Callable[[Array], Array],
+        outer: Callable[[], Triangles],
+        inner: Callable[[], Triangles],
+        attained: Callable[[Array, Array], Array],
+        mesh: Mesh | None = None,
+    ) -> None:
+        self.part, self.supports, self.attained, self.mesh = part, supports, attained, mesh
+        self._make_outer, self._make_inner = outer, inner
+        self._outer: Triangles | None = None
+        self._tree: PosedTree | None = None
+
+    @property
+    def outer(self) -> Triangles:
+        if self._outer is None:
+            self._outer = self._make_outer()
+        return self._outer
+
+    @property
+    def inner(self) -> Triangles:
+        return self._make_inner()
+
+    @property
+    def tree(self) -> PosedTree:
+        if self._tree is None:
+            self._tree = MeshTree(self.outer).at_origin()
+        return self._tree
 
     @property
     def chord_error(self) -> float:
@@ -83,6 +110,7 @@ class TurningPiece:
         p_C = self.X_CG.points(self.hull_G)
         self.radii = self._radii(p_C)
         self.profile = _about(p_C, self.axes[-1]) if len(self.axes) == 2 else None
+        self._lows: dict[tuple[Box, bool], Array] = {}
 
     def _radii(self, p_C: Array) -> tuple[float, ...]:
         """Largest distance of any point from each axis, whatever the other axis does."""
@@ -115,6 +143,14 @@ class TurningPiece:
             r * (1.0 - math.cos(math.radians(min((hi - lo) / 2, 180.0))))
             for r, (lo, hi) in zip(self.radii, box, strict=True)
         )
+
+    def lows_in_directions(self, box: Box, *, revolved: bool) -> Array:
+        """`lows` or `revolved_lows` in DIRECTIONS, kept: the same boxes come again with every tool and lift."""
+        found = self._lows.get((box, revolved))
+        if found is None:
+            found = self.revolved_lows(box, DIRECTIONS) if revolved else self.lows(box, DIRECTIONS)
+            self._lows[box, revolved] = found
+        return found
 
     def revolved_lows(self, box: Box, directions: Array) -> Array:
         """The same for the solid of revolution of the piece about the second axis; the box of the first."""
@@ -234,14 +270,10 @@ def least_over_turn(
     heap: list[_Item] = []
     at_most, witness, n_queries = math.inf, None, 0
     supports = {id(p.still): p.still.supports(DIRECTIONS) for p in pairs}
-    lows: dict[tuple[int, Box, bool], Array] = {}
     for pair in pairs:
         revolved = pair.turning.profile is not None
-        key = (id(pair.turning), pair.box, revolved)
-        if key not in lows:
-            take = pair.turning.revolved_lows if revolved else pair.turning.lows
-            lows[key] = take(pair.box, DIRECTIONS)
-        bound = _separation(lows[key], supports[id(pair.still)], pair)
+        lows = pair.turning.lows_in_directions(pair.box, revolved=revolved)
+        bound = _separation(lows, supports[id(pair.still)], pair)
         heap.append(_Item(bound, next(counter), pair, pair.box, revolved, None))
     heapq.heapify(heap)
     closed = math.inf  # the least bound of what needs no further opening
@@ -284,13 +316,14 @@ def _opened_revolved(item: _Item, supports: Array, counter: itertools.count[int]
     (lo, hi), second = item.box
     pair = item.pair
     if hi - lo <= COARSE_DEG:
-        bound = max(item.bound, _separation(pair.turning.lows(item.box, DIRECTIONS), supports, pair))
+        bound = max(item.bound, _separation(pair.turning.lows_in_directions(item.box, revolved=False), supports, pair))
         return [_Item(bound, next(counter), pair, item.box, False, None)]
     middle = (lo + hi) / 2
     children = []
     for half in ((lo, middle), (middle, hi)):
         box = (half, second)
-        bound = max(item.bound, _separation(pair.turning.revolved_lows(box, DIRECTIONS), supports, pair))
+        lows = pair.turning.lows_in_directions(box, revolved=True)
+        bound = max(item.bound, _separation(lows, supports, pair))
         children.append(_Item(bound, next(counter), pair, box, True, None))
     return children
 
@@ -354,13 +387,12 @@ def _split(
     lo, hi = item.box[axis]
     middle = (lo + hi) / 2
     hint = item.hint if hint is None else hint
-    directions, still = DIRECTIONS, supports
-    if hint is not None:
-        directions = np.concatenate([hint[None, :], DIRECTIONS])
-        still = np.concatenate([pair.still.supports(hint[None, :]), supports])
     children = []
     for half in ((lo, middle), (middle, hi)):
         box = (*item.box[:axis], half, *item.box[axis + 1 :])
-        own = _separation(turning.lows(box, directions), still, pair)
+        own = _separation(turning.lows_in_directions(box, revolved=False), supports, pair)
+        if hint is not None:
+            along = hint[None, :]
+            own = max(own, _separation(turning.lows(box, along), pair.still.supports(along), pair))
         children.append(_Item(max(item.bound, bound, own), next(counter), pair, box, False, hint))
     return children

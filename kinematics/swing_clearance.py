@@ -1,0 +1,431 @@
+"""Swings and links of a scene, one report each: clearance, spare, verdict, where, the least lift.
+
+1. In a swing everything that turns is compared with the tool at its lift, the head, and what stands on
+   table and bed; what the last axis carries also with what the one before carries.
+2. Left out, with the reason: two of the machine's own bodies that stand on the table or its axes, and
+   pairs that do not move against each other.
+3. `proven` stops as soon as the verdict is certain; `settled` goes on to a tolerance.
+4. A swing that is not settled in the allowed number of distance queries is not checked.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kinematics.assembly import tool_assembly
+from kinematics.engine.pair import (
+    Clear,
+    Contact,
+    Obstacle,
+    ObstaclePiece,
+    pair_clearance,
+    position_tree,
+)
+from kinematics.engine.turning import (
+    TurnPair,
+    TurnResult,
+    Witness,
+    least_over_turn,
+)
+from kinematics.errors import EngineError
+from kinematics.machine import BED, W, frame_poses
+from kinematics.moves.swings import Between
+from kinematics.pairs import BUILDER
+from kinematics.pose import Array, Vector, identity
+from kinematics.prepared import Prepared
+from kinematics.report import ErrorTerms, Interval, SwingReport
+from kinematics.scene import Scene, Tool
+from kinematics.setup_error import OtherErrors, stick_out_error
+from kinematics.sides import clock, part_side, side_words
+from kinematics.swing_pairs import SwingSetup, Target, as_vector
+from kinematics.verdict import Verdict, verdict_of
+
+TOLERANCE = 0.01  # mm, of a settled swing
+SHARE = 0.01  # of the spare: a wide gap need not be known to the hundredth
+LIFT_STEP = 0.02  # mm, of the least lift
+NO_MOTION = "they do not move against each other"
+STANDING = "standing"  # the group of pairs in which nothing turns
+
+
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """How far a swing is worked out: None stops at a proven verdict; else a tolerance in mm."""
+
+    tolerance: float | None = None
+    with_least_lift: bool = False
+
+
+PROVEN = Settle()
+
+
+def check_links(scene: Scene, prepared: Prepared | None = None) -> Iterator[SwingReport]:
+    """One report per link between two cuts of one orientation, in machining order."""
+    prepared = prepared or Prepared(scene)
+    for between in prepared.between()[0]:
+        yield _Check(prepared, between, PROVEN).report()
+
+
+def check_swings(scene: Scene, prepared: Prepared | None = None, settle: Settle = PROVEN) -> Iterator[SwingReport]:
+    """One report per swing, in machining order, from home and back to it."""
+    prepared = prepared or Prepared(scene)
+    for between in prepared.between()[1]:
+        yield _Check(prepared, between, settle).report()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """The least spare of a group of pairs, and what attains it."""
+
+    at_least: float
+    at_most: float
+    names: tuple[str, str]
+    tool: str | None
+    errors: OtherErrors
+    clearance: Interval | None
+    points_W: tuple[Array, Array] | None
+    angles: tuple[float, ...]
+    contact: str | None
+    n_queries: int
+    is_settled: bool
+
+
+class _Check:
+    """One swing or link with everything placed."""
+
+    def __init__(self, prepared: Prepared, between: Between, settle: Settle) -> None:
+        self.prepared, self.between, self.settle = prepared, between, settle
+        self.scene = prepared.scene
+        self.machine = self.scene.machine
+        self.keep_off = self.scene.keep_off.swing
+        self.setup = SwingSetup(prepared, between)
+
+    # ---- what is still against what is still ---------------------------------------------------
+
+    def _least_standing(self, tool: Tool) -> _Found | None:
+        """The tool at the lift against what does not turn: by the engine of the cuts."""
+        by = stick_out_error(self.scene.setup_errors, tool)
+        assembly = tool_assembly(tool, self.machine.spindle_nose)
+        positions = self.between.positions(assembly.gauge_length)
+        poses = frame_poses(self.machine, dict(self.between.angles_deg))
+        best: _Found | None = None
+        for target in self.setup.targets:
+            if self.between.boxes and self.setup.moving_axes(target.body):
+                continue
+            X_WG = (poses.get(target.body.carrier) or identity(W, target.body.carrier)) @ target.body.X_CG
+            pieces = tuple(
+                ObstaclePiece(p, X_WG, self.prepared.trees) for p in self.prepared.pieces_of(target.body.shape)
+            )
+            obstacle = Obstacle(target.body.name, pieces)
+            sets = [self.setup.seen_from(target.body, positions, assembly.gauge_length)]
+            exact_tree, swept_tree = position_tree(sets), position_tree([s.lowered(by) for s in sets])
+            for part in self.prepared.parts(assembly):
+                if part.name in {b.name for b in self.prepared.head_bodies} and (
+                    target.body.is_machine and target.body.carrier == BED
+                ):
+                    self.setup.left_out.append((f"{part.name} - {target.body.name}", BUILDER))
+                    continue
+                limit = math.inf if best is None else best.at_most + target.errors.total
+                swept = pair_clearance(part.outer, part.real, obstacle, swept_tree, self.prepared.trees, beyond=limit)
+                if not isinstance(swept, Clear | Contact):
+                    continue
+                exact = pair_clearance(part.outer, part.real, obstacle, exact_tree, self.prepared.trees)
+                assert isinstance(exact, Clear | Contact), "no bound was asked for"
+                found = _standing_found(part.name, tool, target, swept, exact)
+                if best is None or found.at_least < best.at_least:
+                    best = found
+        return best
+
+    # ---- searching ---------------------------------------------------------------------------
+
+    def _enough(self) -> Callable[[float, float], bool]:
+        keep_off, tolerance = self.keep_off, self.settle.tolerance
+
+        def is_proven(at_least: float, at_most: float) -> bool:
+            if at_most <= 0.0 or at_least >= keep_off:
+                return math.isfinite(at_most)
+            return at_least > 0.0 and at_most < keep_off
+
+        def is_settled(at_least: float, at_most: float) -> bool:
+            assert tolerance is not None, "chosen below"
+            return at_most <= 0.0 or _within(at_least, at_most, tolerance)
+
+        return is_proven if tolerance is None else is_settled
+
+    def _search(self, pairs: Sequence[tuple[TurnPair, Tool | None]]) -> _Found | None:
+        """The least spare over all turning pairs."""
+        if not pairs:
+            return None
+        of = {id(pair): tool for pair, tool in pairs}
+        result = least_over_turn([pair for pair, _ in pairs], self._enough())
+        if result.witness is None:
+            return _Found(result.at_least, result.at_most, ("", ""), None, _NO_ERRORS, None, None, (), None,
+                          result.n_queries, False)  # fmt: skip
+        return self._found(result, result.witness, of[id(result.witness.pair)])
+
+    def _found(self, result: TurnResult, witness: Witness, tool: Tool | None) -> _Found:
+        target = next(t for t in self.setup.targets if t.body.name == witness.pair.names[1])
+        errors = target.errors
+        rest = witness.pair.subtract - errors.total
+        if abs(rest) > 1e-12:  # both lean together, or what stands has an error of its own
+            errors = replace(errors, tilt=0.0) if rest < 0.0 else replace(errors, location=errors.location + rest)
+        contact = witness.contact if witness.is_proven else None
+        return _Found(
+            at_least=result.at_least,
+            at_most=result.at_most,
+            names=witness.pair.names,
+            tool=tool.id if tool else None,
+            errors=errors,
+            clearance=None if contact else Interval(result.at_least + witness.pair.subtract, witness.value),
+            points_W=self._in_W(witness),
+            angles=self._all_angles(witness),
+            contact=contact,
+            n_queries=result.n_queries,
+            is_settled=result.is_settled,
+        )
+
+    def _all_angles(self, witness: Witness) -> tuple[float, ...]:
+        """Angles of every table axis; an axis that does not matter is given at the start of its turn."""
+        given = list(witness.angles_deg)
+        box = self.between.boxes[0]
+        if len(given) == len(box):
+            return tuple(given)
+        if witness.pair.names[0] in self.setup.on_first_axis() and len(box) == 2:
+            return (box[0][0], given[0])
+        return (*given, *(low for low, _ in box[len(given) :]))
+
+    def _in_W(self, witness: Witness) -> tuple[Array, Array]:
+        if len(self.setup.carriers) == 2 and witness.pair.names[0] in self.setup.on_first_axis():
+            angles = dict(zip((a.name for a in self.machine.table_axes), self._all_angles(witness), strict=True))
+            X_WT = frame_poses(self.machine, angles)[self.setup.carriers[0]]
+            return X_WT.points(witness.p_still), X_WT.points(witness.p_turning)
+        return witness.p_still, witness.p_turning
+
+    # ---- the report --------------------------------------------------------------------------
+
+    def report(self) -> SwingReport:
+        try:
+            found, is_hit = self._least()
+        except EngineError as error:
+            return self._unknown(error.message)
+        if found is None:
+            return self._unknown("nothing is compared")
+        if not found.is_settled and not is_hit:
+            interval = f"between {found.at_least:.2f} and {found.at_most:.2f}"
+            return self._unknown(f"not settled in {found.n_queries} distance queries; the spare is {interval} mm")
+        if is_hit:
+            verdict = Verdict.HITS
+        elif found.at_least <= 0.0 or found.at_most <= 0.0:
+            verdict = Verdict.CAN_HIT
+        else:
+            verdict = verdict_of(found.at_least, self.keep_off)
+        return self._reported(found, verdict)
+
+    def _least(self) -> tuple[_Found | None, bool]:
+        """The least spare over all pairs, and whether contact is proven without any set-up error."""
+        tools = [self.scene.tool(t) for t in self.between.tools]
+        best: _Found | None = None
+        for tool in tools:
+            best = _lesser(best, self._least_standing(tool))
+        if self.between.boxes:
+            pairs: list[tuple[TurnPair, Tool | None]] = []
+            for tool in tools:
+                by = stick_out_error(self.scene.setup_errors, tool)
+                pairs += [(p, tool) for p in self.setup.tool_pairs(tool, by, exact=False)]
+            pairs += [(p, None) for p in self.setup.standing_pairs(exact=False)]
+            pairs += [(p, None) for p in self.setup.carried_pairs(exact=False)]
+            turned = self._search(pairs)
+            if turned is not None and turned.at_most <= 0.0:
+                return self._hit_or_can_hit(tools, turned)
+            if turned is not None and self.settle.tolerance is not None and turned.is_settled:
+                turned = self._with_clearance(turned)
+            elif turned is not None and turned.is_settled:
+                turned = self._with_value(turned)
+            best = _lesser(best, turned)
+        return best, best is not None and best.contact is not None
+
+    def _exact_pairs(self, tools: Sequence[Tool]) -> list[tuple[TurnPair, Tool | None]]:
+        pairs: list[tuple[TurnPair, Tool | None]] = []
+        for tool in tools:
+            pairs += [(p, tool) for p in self.setup.tool_pairs(tool, 0.0, exact=True)]
+        pairs += [(p, None) for p in self.setup.standing_pairs(exact=True)]
+        pairs += [(p, None) for p in self.setup.carried_pairs(exact=True)]
+        return pairs
+
+    def _hit_or_can_hit(self, tools: Sequence[Tool], turned: _Found) -> tuple[_Found, bool]:
+        """The spare is used up: is there contact without any set-up error?"""
+        pairs = self._exact_pairs(tools)
+        of = {id(pair): tool for pair, tool in pairs}
+        tolerance = self.settle.tolerance
+
+        def enough(at_least: float, at_most: float) -> bool:
+            if tolerance is None:
+                return at_least > 0.0 and math.isfinite(at_most)
+            return at_least > 0.0 and _within(at_least, at_most, tolerance)
+
+        result = least_over_turn([pair for pair, _ in pairs], enough)
+        witness = result.witness
+        if witness is not None and witness.is_proven:
+            return self._found(result, witness, of[id(witness.pair)]), True
+        if not result.is_settled:
+            return replace(turned, is_settled=result.at_most <= 0.01, contact=None), False
+        return replace(self._with_value(turned), contact=None), False
+
+    def _same_pair(self, found: _Found) -> list[TurnPair]:
+        """The pairs behind a finding, without any set-up error."""
+        tools = [self.scene.tool(found.tool)] if found.tool else []
+        return [
+            pair for pair, tool in self._exact_pairs(tools) if pair.names == found.names and bool(tool) == bool(tools)
+        ]
+
+    def _with_clearance(self, found: _Found) -> _Found:
+        """The clearance of the pair that has the least spare, to the tolerance."""
+        tolerance = self.settle.tolerance or TOLERANCE
+        result = least_over_turn(self._same_pair(found), lambda low, high: _within(low, high, tolerance))
+        witness = result.witness
+        if witness is None or not result.is_settled:
+            return found
+        return replace(
+            found,
+            clearance=Interval(result.at_least, result.at_most),
+            points_W=self._in_W(witness),
+            angles=self._all_angles(witness),
+            n_queries=found.n_queries + result.n_queries,
+        )
+
+    def _with_value(self, found: _Found) -> _Found:
+        """The clearance that the nominal tool has where the swept one was measured."""
+        pairs = []
+        for pair in self._same_pair(found):
+            n = len(pair.box)
+            angles = found.angles[-n:] if found.names[0] in self.setup.on_first_axis() else found.angles[:n]
+            pairs.append(replace(pair, box=tuple((a, a) for a in angles)))
+        result = least_over_turn(pairs, lambda low, high: _within(low, high, TOLERANCE))
+        if result.witness is None or found.clearance is None:
+            return found
+        low = max(found.at_least + found.errors.total, 0.0)
+        return replace(
+            found,
+            clearance=Interval(min(low, result.at_most), result.at_most),
+            points_W=self._in_W(result.witness),
+        )
+
+    def _reported(self, found: _Found, verdict: Verdict) -> SwingReport:
+        clearance = None if verdict is Verdict.HITS and found.contact else found.clearance
+        used = 0.0
+        if clearance is not None and math.isfinite(found.at_least):
+            used = max(clearance.at_least - found.at_least - found.errors.total, 0.0)
+        e = found.errors
+        points = None if found.points_W is None else (as_vector(found.points_W[0]), as_vector(found.points_W[1]))
+        normal = None if found.points_W is None else _normal(*found.points_W)
+        named = tuple(zip((a.name for a in self.machine.table_axes), found.angles, strict=False))
+        angles = self.between.angles_deg if not self.between.boxes else named
+        lowest = None
+        if self.settle.with_least_lift and self.between.boxes:
+            lowest = least_lift(self.setup, self.keep_off)
+        return SwingReport(
+            start=self.between.start,
+            end=self.between.end,
+            orientation=self.between.orientation.name if self.between.orientation else None,
+            verdict=verdict,
+            is_proven_enough=self.settle.tolerance is None,
+            keep_off=self.keep_off,
+            clearance=clearance,
+            spare=None if clearance is None or not math.isfinite(found.at_least) else found.at_least,
+            contact="inside" if found.contact == "inside" else "overlap" if found.contact else None,
+            setup_error=ErrorTerms(e.location, e.body_model, e.diameters, used, e.tilt),
+            between=found.names,
+            tool=found.tool,
+            points_W=points,
+            normal_W=normal,
+            side=side_words(normal, self.machine.operator) if normal else None,
+            clock=clock(normal, self.machine.operator) if normal else None,
+            part_side=self._part_side(normal, dict(angles)),
+            at_angles_deg=angles,
+            lift_gauge_z=self.between.gauge_z,
+            least_lift_gauge_z=lowest,
+            n_queries=found.n_queries,
+            left_out=tuple(dict.fromkeys(self.setup.left_out)),
+        )
+
+    def _part_side(self, normal: Vector | None, angles: dict[str, float]) -> str | None:
+        if normal is None:
+            return None
+        zero = self.prepared.placed.zero_of(self.scene, self.scene.workpiece_of(self.between.state_cut))
+        X_WC = frame_poses(self.machine, angles).get(zero.carrier) or identity(W, zero.carrier)
+        return part_side((X_WC @ zero.X_CP).inverse().direction(normal))
+
+    def _unknown(self, why: str) -> SwingReport:
+        return SwingReport(
+            start=self.between.start,
+            end=self.between.end,
+            orientation=self.between.orientation.name if self.between.orientation else None,
+            verdict=Verdict.NOT_CHECKED,
+            is_proven_enough=False,
+            keep_off=self.keep_off,
+            clearance=None,
+            spare=None,
+            contact=None,
+            setup_error=None,
+            between=None,
+            tool=None,
+            points_W=None,
+            normal_W=None,
+            side=None,
+            clock=None,
+            part_side=None,
+            at_angles_deg=(),
+            lift_gauge_z=self.between.gauge_z,
+            least_lift_gauge_z=None,
+            n_queries=0,
+            why=why,
+            left_out=tuple(dict.fromkeys(self.setup.left_out)),
+        )
+
+
+def _within(at_least: float, at_most: float, tolerance: float) -> bool:
+    """Whether an interval is narrow enough: the tolerance, or SHARE of the value if that is more."""
+    return math.isfinite(at_most) and at_most - at_least <= max(tolerance, SHARE * at_most)
+
+
+_NO_ERRORS = OtherErrors(0.0, 0.0, 0.0, 0.0)
+
+
+def _standing_found(part: str, tool: Tool, target: Target, swept: Clear | Contact, exact: Clear | Contact) -> _Found:
+    """A pair in which nothing turns, as a finding."""
+    at_least = -math.inf
+    if isinstance(swept, Clear):
+        at_least = swept.at_least - target.errors.total
+    elif swept.depth is not None:
+        at_least = -swept.depth[1] - target.errors.total
+    is_hit = isinstance(exact, Contact) and exact.is_proven
+    clearance = Interval(exact.at_least, exact.value) if isinstance(exact, Clear) else None
+    return _Found(
+        at_least=at_least,
+        at_most=at_least,
+        names=(part, target.body.name),
+        tool=tool.id,
+        errors=target.errors,
+        clearance=clearance,
+        points_W=(exact.p_tool, exact.p_obstacle),
+        angles=(),
+        contact=exact.kind if is_hit and isinstance(exact, Contact) else None,
+        n_queries=0,
+        is_settled=True,
+    )
+
+
+def _lesser(a: _Found | None, b: _Found | None) -> _Found | None:
+    """The finding that is worse: contact before any number, then the one that is not settled, then the lesser spare."""
+    if a is None or b is None:
+        return a or b
+    return min((a, b), key=lambda f: (f.contact is None, f.is_settled, f.at_least))
+
+
+def _normal(a: Array, b: Array) -> Vector | None:
+    d = b - a
+    length = float(np.linalg.norm(d))
+    return None if length < 1e-9 else as_vector(d / length)

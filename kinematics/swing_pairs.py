@@ -1,0 +1,314 @@
+"""The pairs of a swing: what turns against the tool at its lift, the head, and what stands.
+
+1. What turns about its own axis stands still under it.
+2. Left out, with the reason: two of the machine's own bodies that stand on the table or its axes, and
+   pairs that do not move against each other.
+3. A pair carries what set-up errors subtract from its clearance; `exact` pairs carry nothing.
+4. What this file does not know: how a search is made, verdicts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from kinematics.assembly import tool_assembly
+from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
+from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull
+from kinematics.engine.turning import StillPiece, TurnAxis, TurningPiece, TurnPair, hull_vertices, is_coaxial
+from kinematics.machine import BED, HEAD, TABLE, bed_motion
+from kinematics.moves.swings import Between, hull_2d
+from kinematics.pairs import BUILDER
+from kinematics.placement import PlacedBody
+from kinematics.pose import Array, Vector
+from kinematics.prepared import Part, Prepared, current_state
+from kinematics.scene import Tool
+from kinematics.setup_error import OtherErrors, other_errors
+from kinematics.shapes import Revolve, Screw
+from kinematics.solids import Triangles
+
+NO_MOTION = "they do not move against each other"
+BEHIND_TOOL = 1000  # order of standing bodies behind all tool-side parts
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Target:
+    """A body, what applies to it, and its place in the file order."""
+
+    body: PlacedBody
+    errors: OtherErrors
+    order: int
+
+
+class SwingSetup:
+    """One swing or link with everything placed."""
+
+    def __init__(self, prepared: Prepared, between: Between) -> None:
+        self.prepared, self.between = prepared, between
+        self.scene = prepared.scene
+        self.machine = self.scene.machine
+        self.axes = tuple(TurnAxis(a.origin, a.axis) for a in self.machine.table_axes)
+        self.carriers = [a.carries for a in self.machine.table_axes]
+        self.left_out: list[tuple[str, str]] = []
+        self._turning: dict[tuple[str, int], tuple[TurningPiece, ...]] = {}
+        self.targets = self._targets()
+
+    # ---- bodies ------------------------------------------------------------------------------
+
+    def _targets(self) -> tuple[Target, ...]:
+        done = frozenset((o.name, c.name) for o, c in self.scene.cuts()[: self.between.n_done])
+        own = self.scene.workpiece_of(self.between.state_cut)
+        bodies: list[PlacedBody] = []
+        for workpiece in self.scene.workpieces:
+            if workpiece is own:
+                state = next(s for s in workpiece.states if s.name == self.between.state_cut.state)
+            else:
+                state = current_state(workpiece, done)
+            bodies += self.prepared.state_bodies(workpiece, state)
+        placed = sorted(self.prepared.placed.bodies, key=lambda b: b.is_machine)
+        bodies += [b for b in placed if b.carrier != HEAD]
+        return tuple(Target(b, self._errors(b), i) for i, b in enumerate(bodies))
+
+    def _errors(self, body: PlacedBody) -> OtherErrors:
+        def arm() -> float:
+            pieces = [TurningPiece(p, body.X_CG, self._chain(body), self.prepared.trees)
+                      for p in self.prepared.pieces_of(body.shape)]  # fmt: skip
+            return max(p.radii[0] for p in pieces)
+
+        return other_errors(self.scene.setup_errors, body, self.machine, arm)
+
+    def _chain(self, body: PlacedBody) -> tuple[TurnAxis, ...]:
+        """The axes that carry a body, the first first; none for what stands."""
+        if body.carrier not in self.carriers:
+            return ()
+        return self.axes[: self.carriers.index(body.carrier) + 1]
+
+    def moving_axes(self, body: PlacedBody) -> tuple[TurnAxis, ...]:
+        """The axes under which a body really moves: what turns about its own axis stands still."""
+        axes = self._chain(body)
+        while axes and isinstance(body.shape, Revolve | Screw) and is_coaxial(body.X_CG, axes[-1]):
+            if len(axes) == 1:
+                return ()
+            axes = axes[:-1]
+            break  # coaxial with the last axis; the one before moves it
+        return axes
+
+    def _turning_pieces(self, body: PlacedBody, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
+        key = (body.name, len(axes))
+        if key not in self._turning:
+            X_CG = body.X_CG
+            chain = self._chain(body)
+            if len(axes) < len(chain):  # the last axis does not move it: as it stands at zero
+                X_CG = chain[-1].pose(0.0) @ X_CG.relabelled("A", "G")
+            self._turning[key] = tuple(
+                TurningPiece(p, X_CG, axes, self.prepared.trees) for p in self.prepared.pieces_of(body.shape)
+            )
+        return self._turning[key]
+
+    # ---- the still side ----------------------------------------------------------------------
+
+    def _tool_pieces(self, tool: Tool, by: float, up: float) -> Iterator[tuple[Part, StillPiece]]:
+        """Tool and head over all positions at the lift, the stick-out longer by `by`."""
+        assembly = tool_assembly(tool, self.machine.spindle_nose)
+        positions = self.between.positions(assembly.gauge_length, up=up).lowered(by)
+        shift = positions.supports(DIRECTIONS)
+        for part in self.prepared.parts(assembly):
+            for piece, supports in part.outer:
+                yield (
+                    part,
+                    StillPiece(
+                        part=part.name,
+                        supports=_SweptSupports(piece, positions, supports + shift),
+                        outer=partial(piece.swept, positions),
+                        inner=partial(piece.inner_swept, positions),
+                        attained=_OnTool(piece, part.real, positions),
+                    ),
+                )
+
+    def _standing_pieces(self, target: Target, frame: str) -> Iterator[StillPiece]:
+        """A standing body, on the bed over all places where the bed may be."""
+        X_WG = target.body.X_CG.relabelled("W", "G")
+        for piece in self.prepared.pieces_of(target.body.shape):
+            outer, inner = (Triangles(X_WG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
+            mesh = piece.mesh
+            if frame == BED:
+                corners = np.column_stack(
+                    [self.between.corners_W, np.full(len(self.between.corners_W), self.between.gauge_z)]
+                )
+                moves = np.array([bed_motion(self.machine, as_vector(c)) for c in corners])
+                if np.ptp(moves, axis=0).max() > 0.0:
+                    cover = outer if piece.is_convex else hull(outer.vertices)
+                    outer = hull((cover.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3))
+                    inner = Triangles(inner.vertices + moves[0], inner.faces)
+                    mesh = None
+                else:
+                    outer, inner = (Triangles(t.vertices + moves[0], t.faces) for t in (outer, inner))
+            corners_of = hull_vertices(outer.vertices)
+            yield StillPiece(
+                part=target.body.name,
+                supports=_VertexSupports(corners_of),
+                outer=partial(_same, outer),
+                inner=partial(_same, inner),
+                attained=_as_found,
+                mesh=None if mesh is None else replace(mesh, vertices=outer.vertices, faces=outer.faces),
+            )
+
+    # ---- pairs -------------------------------------------------------------------------------
+
+    def tool_pairs(self, tool: Tool, by: float, *, exact: bool, up: float = 0.0) -> list[TurnPair]:
+        """The tool against everything that turns."""
+        found = []
+        still = list(self._tool_pieces(tool, by, up))
+        for target in self.targets:
+            axes = self.moving_axes(target.body)
+            if not axes:
+                continue
+            for box in self._boxes(len(axes)):
+                for turning in self._turning_pieces(target.body, axes):
+                    for part, piece in still:
+                        subtract = 0.0 if exact else target.errors.total
+                        names = (part.name, target.body.name)
+                        found.append(TurnPair(piece, turning, box, subtract, names, (target.order, part.order)))
+        return found
+
+    def _boxes(self, n_axes: int) -> list[tuple[tuple[float, float], ...]]:
+        return list(dict.fromkeys(box[:n_axes] for box in self.between.boxes))
+
+    def standing_pairs(self, *, exact: bool) -> list[TurnPair]:
+        """What turns against what stands on table and bed."""
+        found = []
+        for standing in self.targets:
+            if standing.body.carrier in self.carriers:
+                continue
+            still: list[StillPiece] | None = None
+            for target in self.targets:
+                if target.body.carrier not in self.carriers:
+                    continue
+                axes = self.moving_axes(target.body)
+                if not axes or self._is_left_out(target, standing):
+                    continue
+                still = still or list(self._standing_pieces(standing, standing.body.carrier))
+                found += self._crossed(still, target, axes, standing, exact=exact)
+        return found
+
+    def carried_pairs(self, *, exact: bool) -> list[TurnPair]:
+        """What the last axis carries against what the one before carries, in that one's frame."""
+        if len(self.axes) < 2:
+            return []
+        found = []
+        last = self.axes[1]
+        for standing in (t for t in self.targets if t.body.carrier == self.carriers[0]):
+            still: list[StillPiece] | None = None
+            for target in (t for t in self.targets if t.body.carrier == self.carriers[1]):
+                if self._is_left_out(target, standing):
+                    continue
+                if isinstance(target.body.shape, Revolve | Screw) and is_coaxial(target.body.X_CG, last):
+                    self.left_out.append((f"{target.body.name} - {standing.body.name}", NO_MOTION))
+                    continue
+                still = still or list(self._standing_pieces(standing, TABLE))
+                pieces = [
+                    TurningPiece(p, target.body.X_CG, (last,), self.prepared.trees)
+                    for p in self.prepared.pieces_of(target.body.shape)
+                ]
+                errors = replace(target.errors, tilt=0.0)  # both lean together
+                for box in dict.fromkeys((box[1],) for box in self.between.boxes):
+                    subtract = 0.0 if exact else errors.total
+                    names = (standing.body.name, target.body.name)
+                    order = (target.order, 1000 + standing.order)
+                    found += [TurnPair(s, p, box, subtract, names, order) for s in still for p in pieces]
+        return found
+
+    def _is_left_out(self, target: Target, standing: Target) -> bool:
+        if not (target.body.is_machine and standing.body.is_machine):
+            return False
+        self.left_out.append((f"{target.body.name} - {standing.body.name}", BUILDER))
+        return True
+
+    def _crossed(
+        self, still: Sequence[StillPiece], target: Target, axes: tuple[TurnAxis, ...], standing: Target, *, exact: bool
+    ) -> list[TurnPair]:
+        placed = 0.0 if standing.body.is_machine else standing.errors.location
+        subtract = 0.0 if exact else target.errors.total + placed
+        names = (standing.body.name, target.body.name)
+        order = (target.order, 1000 + standing.order)
+        return [
+            TurnPair(s, turning, box, subtract, names, order)
+            for box in self._boxes(len(axes))
+            for turning in self._turning_pieces(target.body, axes)
+            for s in still
+        ]
+
+    def seen_from(self, body: PlacedBody, positions: Positions, gauge_length: float) -> Positions:
+        """Positions as the body sees them: relative to the bed only the head's own motion counts."""
+        if body.carrier != BED:
+            return positions
+        gauge = np.array([0.0, 0.0, gauge_length])
+        moved = positions.points + gauge
+        moved = moved - np.array([bed_motion(self.machine, as_vector(p)) for p in moved]) - gauge
+        corners = hull_2d(moved[:, :2])
+        return Positions(np.column_stack([corners, np.full(len(corners), moved[:, 2].min())]), positions.up)
+
+    def on_first_axis(self) -> frozenset[str]:
+        """Names of the bodies that the first of two axes carries."""
+        return frozenset(t.body.name for t in self.targets if t.body.carrier == self.carriers[0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _SweptSupports:
+    """Supports of a swept tool piece; those in DIRECTIONS are ready."""
+
+    piece: RoundPiece | PolyPiece
+    positions: Positions
+    ready: Array
+
+    def __call__(self, directions: Array) -> Array:
+        if directions is DIRECTIONS:
+            return self.ready
+        return self.piece.supports(directions) + self.positions.supports(directions)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _VertexSupports:
+    """Supports of the hull of vertices (n, 3)."""
+
+    vertices: Array
+
+    def __call__(self, directions: Array) -> Array:
+        return np.asarray((self.vertices @ directions.T).max(axis=0))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _OnTool:
+    """The true tool point nearest to a point, over all positions."""
+
+    piece: RoundPiece | PolyPiece
+    real: tuple[RoundPiece, ...]
+    positions: Positions
+
+    def __call__(self, p: Array, p_found: Array) -> Array:
+        if not isinstance(self.piece, RoundPiece):
+            return p_found
+        best, nearest = math.inf, p_found
+        for true in near_pieces(self.real, self.piece):
+            tip, distance = tip_at(p, true, self.positions)
+            if distance < best:
+                best, nearest = distance, tip + true.distance_to(p - tip)[1]
+        return nearest
+
+
+def _same(triangles: Triangles) -> Triangles:
+    return triangles
+
+
+def _as_found(_p: Array, p_found: Array) -> Array:
+    """For a piece whose triangles are the solid itself, the point that was found is a true one."""
+    return p_found
+
+
+def as_vector(p: Array) -> Vector:
+    """A point (3,) as a tuple."""
+    return (float(p[0]), float(p[1]), float(p[2]))
