@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from kinematics.errors import MeshFileError
 from kinematics.mesh_files import RawBody, RawFile, check_triangle_count
-from kinematics.mesh_polygons import triangulated
+from kinematics.mesh_polygons import Polygons, triangulated
 
 # What has no bearing on the surface: texture and normal points, materials, groups, lines, display.
 SKIPPED = frozenset(
@@ -21,7 +21,8 @@ SKIPPED = frozenset(
 @dataclass(slots=True)
 class _Object:
     name: str
-    polygons: list[list[int]] = field(default_factory=list)
+    corners: list[int] = field(default_factory=list)
+    counts: list[int] = field(default_factory=list)
 
 
 def read_obj(data: bytes) -> RawFile:
@@ -40,7 +41,8 @@ def read_obj(data: bytes) -> RawFile:
                 polygon = [_corner(word, len(points), number) for word in words[1:]]
                 if len(polygon) < 3:
                     raise MeshFileError(f"line {number}: a face of {len(polygon)} corners; expected at least 3")
-                objects[-1].polygons.append(polygon)
+                objects[-1].corners += polygon
+                objects[-1].counts.append(len(polygon))
                 n_triangles += len(polygon) - 2
                 check_triangle_count(n_triangles)
             case b"o":
@@ -49,26 +51,21 @@ def read_obj(data: bytes) -> RawFile:
                 shown = word[:20].decode("ascii", "replace")
                 raise MeshFileError(f"line {number}: {shown!r} is not read; expected v, f, o and what belongs to them")
     vertices = np.array(points, dtype=np.float64).reshape(-1, 3)
-    return _raw(vertices, [one for one in objects if one.polygons])
+    return _raw(vertices, [one for one in objects if one.counts])
 
 
 def _raw(vertices: NDArray[np.float64], objects: list[_Object]) -> RawFile:
     bodies: list[RawBody] = []
     notes: list[str] = []
     for one in objects:
-        _check_range(one.polygons, len(vertices))
-        faces, remarks = triangulated(vertices, one.polygons)
+        polygons = Polygons(np.array(one.corners, dtype=np.int64), np.array(one.counts, dtype=np.int64))
+        if polygons.corners.max() >= len(vertices):
+            raise MeshFileError(f"a face names vertex {polygons.corners.max() + 1}; expected 1 to {len(vertices)}")
+        faces, remarks = triangulated(vertices, polygons)
         used = np.unique(faces)
         bodies.append(RawBody(one.name, vertices[used], np.searchsorted(used, faces)))
         notes.extend(remarks)
     return RawFile(tuple(bodies), notes=tuple(notes))
-
-
-def _check_range(polygons: list[list[int]], n: int) -> None:
-    for polygon in polygons:
-        if max(polygon) >= n or min(polygon) < 0:
-            bad = max(polygon) if max(polygon) >= n else min(polygon)
-            raise MeshFileError(f"a face names vertex {bad + 1}; expected 1 to {n}")
 
 
 def _point(words: list[bytes], number: int) -> tuple[float, float, float]:

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 
 from kinematics.errors import MeshFileError
 from kinematics.mesh_files import MAX_TRIANGLES, RawBody, RawFile, check_triangle_count
-from kinematics.mesh_polygons import triangulated
+from kinematics.mesh_polygons import Polygons, triangulated
 
 TYPES = {
     "char": "i1", "int8": "i1", "uchar": "u1", "uint8": "u1", "short": "i2", "int16": "i2", "ushort": "u2",
     "uint16": "u2", "int": "i4", "int32": "i4", "uint": "u4", "uint32": "u4", "float": "f4", "float32": "f4",
     "double": "f8", "float64": "f8",
 }  # fmt: skip
+WHOLE = {name for name, kind in TYPES.items() if not kind.startswith("f")}
 ORDERS = {"ascii": "", "binary_little_endian": "<", "binary_big_endian": ">"}
 LISTS_OF_CORNERS = ("vertex_indices", "vertex_index")
 MAX_HEADER = 1 << 16  # bytes
@@ -44,10 +45,10 @@ class _Element:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Table:
-    """Columns of one element by name: arrays for numbers, sequences of sequences for lists."""
+    """Columns of one element by name: numbers, and lists of whole numbers."""
 
     numbers: dict[str, NDArray[np.float64]]
-    lists: dict[str, list[list[int]]]
+    lists: dict[str, Polygons]
 
 
 def read_ply(data: bytes) -> RawFile:
@@ -68,12 +69,13 @@ def read_ply(data: bytes) -> RawFile:
     if not np.isfinite(vertices).all():
         row = int(np.flatnonzero(~np.isfinite(vertices).all(axis=1))[0])
         raise MeshFileError(f"vertex {row + 1} is {', '.join(f'{v:g}' for v in vertices[row])}; expected numbers")
-    for number, polygon in enumerate(polygons, start=1):
-        if len(polygon) < 3 or min(polygon) < 0 or max(polygon) >= len(vertices):
-            raise MeshFileError(
-                f"face {number} has the corners {polygon[:8]}; expected three or more from 0 to {len(vertices) - 1}"
-            )
-    check_triangle_count(sum(len(polygon) - 2 for polygon in polygons))
+    corners = polygons.corners
+    if polygons.counts.min(initial=3) < 3:
+        raise MeshFileError(f"a face of {polygons.counts.min()} corners; expected at least 3")
+    if corners.min(initial=0) < 0 or corners.max(initial=-1) >= len(vertices):
+        bad = corners.min() if corners.min() < 0 else corners.max()
+        raise MeshFileError(f"a face names vertex {bad}; expected 0 to {len(vertices) - 1}")
+    check_triangle_count(polygons.n_triangles)
     faces, notes = triangulated(vertices, polygons)
     return RawFile((RawBody("", vertices, faces),), notes=notes)
 
@@ -96,7 +98,9 @@ def _header(data: bytes) -> tuple[str, list[_Element], int]:
                 order = ORDERS[name]
             case ["element", name, count] if count.isascii() and count.isdigit() and len(count) < 12:
                 elements.append(_Element(name, int(count), ()))
-            case ["property", "list", count, kind, name] if elements and count in TYPES and kind in TYPES:
+            case ["property", "list", count, kind, name] if elements and count in WHOLE and kind in TYPES:
+                if name in LISTS_OF_CORNERS and kind not in WHOLE:
+                    raise MeshFileError(f"its header gives {name} the type {kind}; expected a type of whole numbers")
                 elements[-1] = _with(elements[-1], _Property(name, TYPES[kind], TYPES[count]))
             case ["property", kind, name] if elements and kind in TYPES:
                 elements[-1] = _with(elements[-1], _Property(name, TYPES[kind]))
@@ -188,8 +192,10 @@ def _by_column(element: _Element, rows: list[list[float | list[int]]]) -> _Table
         column = [row[k] for row in rows]
         if p.count_kind is None:
             table.numbers[p.name] = np.array(column, dtype=np.float64)
-        else:
-            table.lists[p.name] = [one for one in column if isinstance(one, list)]
+        elif p.name in LISTS_OF_CORNERS:
+            lists = [one for one in column if isinstance(one, list)]
+            corners = np.array([v for one in lists for v in one], dtype=np.int64)
+            table.lists[p.name] = Polygons(corners, np.array([len(one) for one in lists], dtype=np.int64))
     return table
 
 
@@ -232,7 +238,10 @@ def _all_triangles(body: bytes, at: int, element: _Element, order: str) -> tuple
     if not all((rows["count of " + p.name] == 3).all() for p in lists):
         return None
     numbers = {p.name: rows[p.name].astype(np.float64) for p in element.properties if not p.count_kind}
-    whole = {p.name: rows[p.name].astype(np.int64).tolist() for p in lists if np.isfinite(rows[p.name]).all()}
+    threes = np.full(element.count, 3, dtype=np.int64)
+    whole = {
+        p.name: Polygons(rows[p.name].reshape(-1).astype(np.int64), threes) for p in lists if p.name in LISTS_OF_CORNERS
+    }
     return _Table(numbers, whole), at + element.count * record.itemsize
 
 

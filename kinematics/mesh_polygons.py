@@ -8,56 +8,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+Indices = NDArray[np.int64]
 Triangle = tuple[int, int, int]
 BULGE = 1e-6  # of a polygon's size; what single precision does to a flat one
 
 
-def triangulated(
-    vertices: NDArray[np.float64], polygons: Sequence[Sequence[int]]
-) -> tuple[NDArray[np.int64], tuple[str, ...]]:
-    """Triangles (m, 3) of polygons given by vertex numbers, which must be in range, and remarks in words."""
-    triangles: list[Triangle] = []
+@dataclass(frozen=True, slots=True, eq=False)
+class Polygons:
+    """Polygons by vertex numbers, all in one row: `corners` (k,), of which each takes `counts` (m,) in turn."""
+
+    corners: Indices
+    counts: Indices
+
+    @property
+    def n_triangles(self) -> int:
+        return int(self.counts.sum()) - 2 * len(self.counts)
+
+    def of_count(self, n: int) -> Indices:
+        """Those of n corners, (m, n)."""
+        starts = np.cumsum(self.counts) - self.counts
+        chosen: Indices = self.corners[starts[self.counts == n][:, None] + np.arange(n)]
+        return chosen
+
+
+def triangulated(vertices: NDArray[np.float64], polygons: Polygons) -> tuple[Indices, tuple[str, ...]]:
+    """Triangles (m, 3) of polygons of 3 corners and more, and remarks in words.
+
+    Vertex numbers must be in range. Triangles come first, then what was quadrangles, and so on.
+    """
+    faces: list[Indices] = [np.zeros((0, 3), dtype=np.int64)]
     n_bulging, most = 0, 0.0
-    for polygon in polygons:
-        if len(polygon) == 3:
-            triangles.append((polygon[0], polygon[1], polygon[2]))
+    for n in (int(count) for count in np.unique(polygons.counts)):
+        corners = polygons.of_count(n)
+        if n == 3:
+            faces.append(corners)
             continue
-        points = vertices[list(polygon)]
-        cut, bulge = _cut(points)
-        triangles.extend((polygon[a], polygon[b], polygon[c]) for a, b, c in cut)
-        if bulge > BULGE * float(np.ptp(points, axis=0).max()):
-            n_bulging += 1
-            most = max(most, bulge)
-    notes = ()
-    if n_bulging:
-        notes = (f"{n_bulging} faces of more than three corners are not flat, by up to {most:.3g} of the file's unit",)
-    return np.array(triangles, dtype=np.int64).reshape(-1, 3), notes
+        points = vertices[corners]
+        flat, bulge = _in_their_planes(points)
+        is_convex = _is_convex(flat)
+        fan = np.array([(0, k, k + 1) for k in range(1, n - 1)])
+        cuts = [corners[is_convex][:, fan].reshape(-1, 3)]
+        for k in np.flatnonzero(~is_convex):
+            cuts.append(corners[k][np.array(_ears(flat[k]) or fan)])
+        faces.extend(cuts)
+        is_bulging = bulge > BULGE * np.ptp(points, axis=1).max(axis=1)
+        n_bulging += int(is_bulging.sum())
+        most = max(most, float(bulge[is_bulging].max(initial=0.0)))
+    told = f"{n_bulging} faces of more than three corners are not flat, by up to {most:.3g} of the file's unit"
+    return np.concatenate(faces), (told,) if n_bulging else ()
 
 
-def _cut(points: NDArray[np.float64]) -> tuple[list[Triangle], float]:
-    """Corners of triangles, and how far the polygon is from flat."""
-    n = len(points)
-    fan = [(0, k, k + 1) for k in range(1, n - 1)]
-    centred = points - points.mean(axis=0)
-    normal = np.cross(centred, np.roll(centred, -1, axis=0)).sum(axis=0)  # Newell: twice the area vector
-    length = float(np.linalg.norm(normal))
-    if length == 0.0:
-        return fan, 0.0
-    normal /= length
-    bulge = float(np.abs(centred @ normal).max())
-    drop = int(np.abs(normal).argmax())
-    flat = np.delete(points, drop, axis=1)
-    if (normal[drop] < 0.0) != (drop == 1):  # seen so that the polygon runs counter-clockwise
-        flat = flat[:, ::-1]
-    before, after = np.roll(flat, 1, axis=0), np.roll(flat, -1, axis=0)
-    if (_area(before, flat, after) >= 0.0).all() and _turns_once(flat):
-        return fan, bulge
-    return _ears(flat) or fan, bulge
+def _in_their_planes(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Polygons (m, n, 3) seen from where they run counter-clockwise (m, n, 2), and how far each is from flat."""
+    centred = points - points.mean(axis=1, keepdims=True)
+    normal = np.cross(centred, np.roll(centred, -1, axis=1)).sum(axis=1)  # Newell: twice the area vector
+    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    normal = np.divide(normal, length, out=np.zeros_like(normal), where=length > 0.0)
+    bulge = np.abs(np.einsum("mni,mi->mn", centred, normal)).max(axis=1)
+    drop = np.abs(normal).argmax(axis=1)
+    rows = np.arange(len(points))
+    x, y = centred[rows, :, (drop + 1) % 3], centred[rows, :, (drop + 2) % 3]
+    flip = normal[rows, drop] < 0.0
+    x, y = np.where(flip[:, None], y, x), np.where(flip[:, None], x, y)
+    return np.stack([x, y], axis=-1), bulge
+
+
+def _is_convex(flat: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """For each polygon (m, n, 2) whether it turns left at every corner, and once round in all."""
+    sides = np.roll(flat, -1, axis=1) - flat
+    headings = np.arctan2(sides[..., 1], sides[..., 0])
+    turns = np.mod(np.diff(headings, axis=1, append=headings[:, :1]), 2.0 * np.pi)
+    left = (_area(np.roll(flat, 1, axis=1), flat, np.roll(flat, -1, axis=1)) >= 0.0).all(axis=1)
+    once: NDArray[np.bool_] = np.abs(turns.sum(axis=1) - 2.0 * np.pi) < 1.0  # twice round is a star
+    return left & once
 
 
 def _area(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -66,14 +94,6 @@ def _area(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]
         c[..., 0] - a[..., 0]
     )
     return area
-
-
-def _turns_once(flat: NDArray[np.float64]) -> bool:
-    """False for a star, which turns left everywhere and crosses itself."""
-    sides = np.roll(flat, -1, axis=0) - flat
-    headings = np.arctan2(sides[:, 1], sides[:, 0])
-    turns = np.diff(np.append(headings, headings[0]))
-    return bool(abs(np.mod(turns, 2.0 * np.pi).sum() - 2.0 * np.pi) < 1.0)
 
 
 def _ears(flat: NDArray[np.float64]) -> list[Triangle]:

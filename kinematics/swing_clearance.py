@@ -32,6 +32,7 @@ from kinematics.engine.turning import (
     least_over_turn,
 )
 from kinematics.errors import EngineError
+from kinematics.least_lift import least_lift
 from kinematics.machine import BED, W, frame_poses
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
