@@ -151,7 +151,11 @@ class BodyBuilder:
             return None
         if found.file not in self.hardware:
             self.hardware[found.file] = None
-            document, data = self.catalogues.document(found)
+            try:
+                document, data = self.catalogues.document(found)
+            except SideFileFault as fault:
+                self.reading.tell(screw.node, str(fault), "standard")
+                return None
             self.sources.add("hardware", found.name, data, found.file)
             reading = opened(document, self.reading.faults, self.reading.assumed)
             if reading is not None and document.root is not None:

@@ -76,7 +76,11 @@ class HolderRack:
                 hint = f"nearest: {near}" if near else f"holders of this scene: {', '.join(self.own) or 'none'}"
                 self.reading.tell(node, f"no holder '{name}' in this scene or in the library; {hint}")
                 return None
-            document, data = self.catalogues.document(found)
+            try:
+                document, data = self.catalogues.document(found)
+            except SideFileFault as fault:
+                self.reading.tell(node, str(fault))
+                return None
         self.sources.add("holder", name, data, document.file)
         reading = opened(document, self.reading.faults, self.reading.assumed)
         if reading is None or document.root is None:

@@ -18,7 +18,7 @@ from typing import Literal
 
 from app.scenes.document import Document, text_of
 from app.scenes.located import MapNode
-from app.scenes.side_files import MeshShelf
+from app.scenes.side_files import MeshShelf, SideFileFault, names_in_folder, reason_of
 
 CatalogueKind = Literal["machine", "holder", "hardware"]
 Where = Literal["library", "program"]
@@ -70,7 +70,7 @@ class Catalogues:
         folder, suffix = _FOLDERS[kind]
         stem = file_stem(name) if kind == "hardware" else name
         found = [(where, root / folder / (stem + suffix)) for where, root in self._roots()]
-        there = [(where, file) for where, file in found if file.is_file()]
+        there = [(where, file) for where, file in found if _is_file(file)]
         if not there:
             return None
         hides = str(there[1][1]) if len(there) > 1 else None
@@ -96,13 +96,16 @@ class Catalogues:
         return (text_of(root.get("title")) or "") if isinstance(root, MapNode) else ""
 
     def document(self, found: CatalogueFile) -> tuple[Document, bytes]:
-        """The file as a document, and its bytes."""
-        status = Path(found.file).stat()
-        stamp = (status.st_mtime_ns, status.st_size)
-        known = self._documents.get(found.file)
-        if known is not None and known[0] == stamp:
-            return known[1], known[2]
-        data = found.read()
+        """The file as a document, and its bytes. Raises SideFileFault if it cannot be read."""
+        try:
+            status = Path(found.file).stat()
+            stamp = (status.st_mtime_ns, status.st_size)
+            known = self._documents.get(found.file)
+            if known is not None and known[0] == stamp:
+                return known[1], known[2]
+            data = found.read()
+        except OSError as error:
+            raise SideFileFault(f"'{found.file}' cannot be read ({reason_of(error)})") from error
         document = Document.of_bytes(found.file, data, found.kind)
         self._documents[found.file] = (stamp, document, data)
         return document, data
@@ -113,10 +116,17 @@ class Catalogues:
 
 
 def _stems(folder: Path, suffix: str) -> Iterator[str]:
-    if folder.is_dir():
-        for file in folder.iterdir():
-            if file.name.endswith(suffix) and file.is_file():
-                yield file.name[: -len(suffix)]
+    for name in names_in_folder(folder):
+        if name.endswith(suffix) and _is_file(folder / name):
+            yield name[: -len(suffix)]
+
+
+def _is_file(path: Path) -> bool:
+    """Whether there is a file; a name that is too long or a folder that is closed to us counts as no."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def file_stem(standard: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
-from app.scenes.faults import Fault
+from app.scenes.faults import MOST_FAULTS, Fault
 from app.scenes.located import Lines, ListNode, MapNode, Node, ScalarNode, TextFault, children, decoded, read_tree
 from app.scenes.paths import FEATURE_KEYS, SHAPE_KEYS, Kind, joined, named_nodes
 
@@ -30,8 +30,14 @@ class Document:
         self.root: Node | None = None
         self._names: dict[int, str] | None = None
         told: list[tuple[int, str]] = []
+
+        def tell(offset: int, message: str) -> None:
+            told.append((offset, message))
+            if len(told) > MOST_FAULTS:
+                raise TextFault(offset, "too many faults before this; the rest of the file was not read")
+
         try:
-            self.root = read_tree(text, lambda offset, message: told.append((offset, message)))
+            self.root = read_tree(text, tell)
         except TextFault as fault:
             told.append((fault.offset, fault.message))
         self.faults: tuple[Fault, ...] = tuple(
@@ -113,9 +119,11 @@ def child_of(node: Node, key: str) -> Node | None:
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word that is most like a misspelt one, or None."""
-    words = sorted(set(known))
+    words = set(known)
+    if len(words) > 2000 or len(word) > 200:  # a comparison with each would take longer than anybody waits
+        return word if word in words else None
     lowered: dict[str, str] = {}
-    for candidate in words:
+    for candidate in sorted(words):
         lowered.setdefault(_folded(candidate), candidate)
     if (same := lowered.get(_folded(word))) is not None:
         return same

@@ -29,7 +29,7 @@ from ruamel.yaml.reader import ReaderError
 from app.scenes.scalars import core_value
 from app.scenes.yaml_words import syntax_fault
 
-MAX_BYTES = 1 << 20  # a scene of a hundred cuts has 20 kB; parsing 1 MiB takes some 7 s
+MAX_BYTES = 512 << 10  # a scene of a hundred cuts has 20 kB; parsing 512 KiB takes some 4 s
 MAX_DEPTH = 40  # levels of nesting; the deepest sample has 6
 BYTE_ORDER_MARK = "\ufeff"
 
@@ -131,7 +131,7 @@ def _next_line(text: str, at: int) -> int:
 def decoded(data: bytes) -> str:
     """The text of a file. Raises TextFault if it is too large, or no UTF-8."""
     if len(data) > MAX_BYTES:
-        raise TextFault(0, f"the file is larger than {MAX_BYTES >> 20} MiB; expected a text of keys and values")
+        raise TextFault(0, f"the file is larger than {MAX_BYTES >> 10} KiB; expected a text of keys and values")
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or (len(data) > 1 and 0 in data[:2] and data[0] != data[1]):
         raise TextFault(0, "the file is written in UTF-16; expected UTF-8: save it with that encoding")
     try:
@@ -154,7 +154,7 @@ def read_tree(text: str, tell: Tell) -> Node:
     skipped = 1 if text.startswith(BYTE_ORDER_MARK) else 0
     builder = _Builder(text, skipped, tell)
     try:
-        for event in YAML(pure=True).parse(text[skipped:]):
+        for event in YAML(typ="safe", pure=True).parse(text[skipped:]):
             builder.take(event)
     except MarkedYAMLError as error:
         offset, message = syntax_fault(error, text, skipped)
@@ -179,6 +179,7 @@ class _Frame:
     start: int
     items: list[Node]
     entries: list[Entry]
+    keys: dict[str, ScalarNode]
     key: ScalarNode | None = None
 
 
@@ -210,7 +211,7 @@ class _Builder:
                 is_map = isinstance(event, MappingStartEvent)
                 if len(self.stack) >= MAX_DEPTH:
                     raise TextFault(start, f"nested more than {MAX_DEPTH} levels deep; expected a flatter file")
-                self.stack.append(_Frame(is_map, bool(event.flow_style), start, [], []))
+                self.stack.append(_Frame(is_map, bool(event.flow_style), start, [], [], {}))
             case MappingEndEvent() | SequenceEndEvent():
                 self._close(end)
             case DocumentStartEvent():
@@ -291,10 +292,10 @@ class _Builder:
             if joined is not None:
                 frame.entries[-1] = Entry(before.key, joined)
                 return
-        first = next((entry.key for entry in frame.entries if entry.key.text == key.text), None)
-        if first is not None:
+        first = frame.keys.setdefault(key.text, key)
+        if first is not key:
             line, _ = Lines.of(self.text[: first.start + 1]).position(first.start)
-            self.tell(key.start, f"'{key.text}' stands twice here, first in line {line}; expected it once")
+            self.tell(key.start, f"'{short(key.text)}' stands twice here, first in line {line}; expected it once")
             return
         frame.entries.append(Entry(key, value))
 
@@ -314,6 +315,11 @@ class _Builder:
             self.tell(value.start, f'the comma ends a text that is not in quotes; expected quotes: "{whole}"')
             return ScalarNode(whole, whole, "", value.start, key.end, is_broken=True)
         return None
+
+
+def short(text: str) -> str:
+    """A text for a fault, cut if it is long."""
+    return text if len(text) <= 60 else text[:57] + "..."
 
 
 def is_empty(node: ScalarNode) -> bool:

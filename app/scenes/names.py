@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from app.scenes.document import Document
 from app.scenes.faults import Fault
-from app.scenes.located import ListNode, MapNode, Node, ScalarNode
+from app.scenes.located import ListNode, MapNode, Node, ScalarNode, short
 
 FORBIDDEN = "/#,:[]{}"
 RESERVED = ("bed", "table", "head", "P", "home", "cutter", "neck", "shank", "holder", "spindle nose")
@@ -120,8 +120,8 @@ def name_faults(uses: list[NameUse]) -> Iterator[Fault]:
 
 
 def _spelling_fault(use: NameUse) -> str | None:
-    name = use.name
-    found = sorted({c for c in name if c in FORBIDDEN or not c.isprintable()})
+    name = short(use.name)
+    found = sorted({c for c in use.name if c in FORBIDDEN or not c.isprintable()})
     if found:
         listed = " ".join(c if c.isprintable() else repr(c).strip("'") for c in found)
         return f"the name '{name}' has {listed} in it; expected a name without any of {' '.join(FORBIDDEN)}"

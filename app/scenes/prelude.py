@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.scenes.document import Document, nearest
 from app.scenes.faults import Fault
-from app.scenes.located import MapNode, Node, ScalarNode, is_empty
+from app.scenes.located import MapNode, Node, ScalarNode, is_empty, short
 from app.scenes.reading import SCALES, Reading
 
 FORMAT = 1  # of scene, machine, holder and hardware files
@@ -77,4 +77,4 @@ def _units(root: MapNode, reading: Reading) -> str:
 
 
 def _shown(node: Node) -> str:
-    return repr(node.text[:60]) if isinstance(node, ScalarNode) else "is no single value"
+    return f"'{short(node.text)}'" if isinstance(node, ScalarNode) else "is no single value"

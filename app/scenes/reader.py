@@ -24,7 +24,7 @@ from app.scenes.origins import Mark, fault_of
 from app.scenes.prelude import inline, opened
 from app.scenes.reading import Reading, read_model
 from app.scenes.references import References
-from app.scenes.side_files import SideFileFault, reason_of, text_file
+from app.scenes.side_files import SideFileFault, names_in_folder, reason_of, text_file
 from app.scenes.sources import Sources
 from kinematics import scene as core
 from kinematics.errors import TightsideError
@@ -60,7 +60,7 @@ def read_scene(path: Path, *, catalogues: Catalogues | None = None) -> SceneFile
         with path.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as error:
-        beside = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
+        beside = names_in_folder(path.parent)
         near = nearest(path.name, [name for name in beside if name.endswith((".yaml", ".yml"))])
         hint = f"; nearest: {near}" if near else ""
         raise SceneFileError(
@@ -187,7 +187,11 @@ class _SceneReader:
             hint = f"nearest: {near}" if near else f"machines: {', '.join(known) or 'none'}"
             reading.tell(node, f"no machine '{name}' in the library; {hint}")
             return None
-        document, data = self.catalogues.document(found)
+        try:
+            document, data = self.catalogues.document(found)
+        except SideFileFault as fault:
+            reading.tell(node, str(fault))
+            return None
         return name, document, data
 
     def _built_machine(self, name: str, node: MapNode, reading: Reading, folder: Path) -> Machine | None:

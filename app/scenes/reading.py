@@ -27,8 +27,8 @@ from pydantic.fields import FieldInfo
 from pydantic_core import CoreSchema, PydanticCustomError, PydanticOmit, core_schema
 
 from app.scenes.document import Document, nearest
-from app.scenes.faults import Fault
-from app.scenes.located import Entry, ListNode, MapNode, Node, ScalarNode
+from app.scenes.faults import MOST_FAULTS, Fault
+from app.scenes.located import Entry, ListNode, MapNode, Node, ScalarNode, short
 
 MM_PER_INCH = 25.4  # exact, by definition since 1959
 SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
@@ -45,14 +45,21 @@ class Reading:
         self.assumed = assumed
         self.axis_names: tuple[str, ...] | None = None  # None while the machine is not known
 
+    @property
+    def is_flooded(self) -> bool:
+        """Whether there are more faults already than anybody will be shown."""
+        return len(self.faults) > 2 * MOST_FAULTS
+
     def tell(self, node: Node, message: str, *key: str) -> None:
         """A value is at fault, or lacks a key."""
-        if not (isinstance(node, ScalarNode) and node.is_broken):
+        if not (isinstance(node, ScalarNode) and node.is_broken) and not self.is_flooded:
             self.faults.append(self.document.fault(node, message, *key))
 
     def tell_key(self, holder: Node, entry: Entry, message: str) -> None:
         """A key is at fault."""
-        path = "/".join(part for part in (self.document.path_of(holder), entry.key.text) if part)
+        if self.is_flooded:
+            return
+        path = "/".join(part for part in (self.document.path_of(holder), short(entry.key.text)) if part)
         self.faults.append(self.document.fault_at(entry.key.start, path, message))
 
     def assume(self, words: str) -> None:
@@ -209,6 +216,7 @@ class Located(BaseModel):
         """Takes unknown keys out and tells them; returns the keys that were suggested instead."""
         known = (*cls.known_keys(), *cls.other_keys(reading))
         suggested: set[str] = set()
+        free = set(known) - {entry.key.text for entry in value.node.entries}
         for entry in value.node.entries:
             key = entry.key.text
             if key in known:
@@ -219,10 +227,12 @@ class Located(BaseModel):
                 continue
             else:
                 value.pop(key, None)
-            near = nearest(key, set(known) - set(value))
+            if reading.is_flooded:
+                continue
+            near = nearest(key, free)
             suggested |= {near} if near else set()
             hint = f"nearest: {near}" if near else f"known here: {', '.join(known)}"
-            reading.tell_key(value.node, entry, f"the key '{key}' is not known here; {hint}")
+            reading.tell_key(value.node, entry, f"the key '{short(key)}' is not known here; {hint}")
         return suggested
 
     @classmethod
@@ -261,8 +271,7 @@ def shown(value: Value) -> str:
         return "is a mapping {...}"
     if isinstance(value, ListValue):
         return f"is a list of {len(value)}"
-    text = value.text if len(value.text) <= 60 else value.text[:57] + "..."
-    return repr(text)
+    return f"'{short(value.text)}'"
 
 
 Check = Callable[[Value, Reading], Any]

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from app.scenes.document import child_of, nearest
+from app.scenes.located import short
 from app.scenes.names import NameUse, state_scope
 from app.scenes.origins import Mark
 from app.scenes.reading import Reading
 from kinematics.machine import BED, HEAD, TABLE, P
 from kinematics.scene import Body, Orientation, Workpiece
+
+MOST_STACKED = 100  # bodies on top of each other; the highest sample has four
 
 
 class References:
@@ -73,36 +76,42 @@ class References:
         groups: set[str],
         others: tuple[str, ...],
     ) -> None:
+        if self.reading.is_flooded:
+            return
         if support in groups:
             message = f"'{support}' is a group and has no face to stand on; expected one of its bodies"
         elif support in names or support in others or support in (self.frames or (support,)):
             return
         else:
-            known = (*(self.frames or (BED, TABLE, HEAD)), *others, *sorted(names))
-            near = nearest(support, known)
-            hint = f"nearest: {near}" if near else f"frames: {', '.join(self.frames or (BED, TABLE, HEAD))}"
+            frames = self.frames or (BED, TABLE, HEAD)
+            near = nearest(support, (*frames, *others, *names))
+            hint = f"nearest: {near}" if near else f"frames: {', '.join(frames)}"
             message = f"nothing is called '{support}' to stand on; {hint}"
         self._tell(origin, key, message)
 
     def _rings(self, bodies: tuple[Body, ...]) -> None:
-        """Bodies that stand on each other in a ring, each ring told once."""
+        """Bodies that stand on each other in a ring, each ring told once; and stacks higher than any real one."""
         by_name = {body.name: body for body in bodies}
-        settled: set[str] = set()
         frames = self.frames or ()
+        height: dict[str, int] = {}
         for body in bodies:
-            chain: list[str] = []
+            chain: dict[str, None] = {}
             at = body.name
-            while at in by_name and at not in settled and at not in chain and (at not in frames or not chain):
-                chain.append(at)
+            while at in by_name and at not in height and at not in chain and (at not in frames or not chain):
+                chain[at] = None
                 at = by_name[at].placement.rides_on
             if at in chain and at not in frames:
-                ring = [*chain[chain.index(at) :], at]
-                self._tell(
-                    by_name[at].origin,
-                    ("rides_on",),
-                    f"{' > '.join(ring)}: bodies stand on each other in a ring; expected one on a frame",
-                )
-            settled.update(chain)
+                names = list(chain)
+                inside = names[names.index(at) :]
+                shown = inside if len(inside) <= 6 else [*inside[:5], "..."]
+                ring = " > ".join(map(short, [*shown, at]))
+                message = f"{ring}: bodies stand on each other in a ring; expected one on a frame"
+                self._tell(by_name[at].origin, ("rides_on",), message)
+            for n_below, name in enumerate(reversed(chain), start=height.get(at, 0)):
+                height[name] = n_below + 1
+                if n_below == MOST_STACKED:
+                    message = f"stands on {n_below} bodies, one on the other; expected fewer"
+                    self._tell(by_name[name].origin, ("rides_on",), message)
 
     def cuts(self, orientations: tuple[Orientation, ...], workpieces: tuple[Workpiece, ...]) -> None:
         """Tool, state and workpiece of each cut; the cuts that a state comes after."""
@@ -142,6 +151,8 @@ class References:
 
     def _known(self, origin: object, key: str, name: str, known: Iterable[str], what: str) -> None:
         words = tuple(known)
+        if self.reading.is_flooded:
+            return
         if name in words or not words or what in self.unreadable:
             return
         near = nearest(name, words)

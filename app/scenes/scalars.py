@@ -20,6 +20,8 @@ _NOT_A_NUMBER = frozenset({".nan", ".NaN", ".NAN"})
 
 def core_value(text: str) -> str | float | bool | None:
     """The value of a plain scalar. Every number is a float; a text stays as it is."""
+    if len(text) > 400:  # no number is that long, and reading its digits takes a while
+        return text
     if text in _NULL:
         return None
     if text in _TRUE:
@@ -41,6 +43,6 @@ def core_value(text: str) -> str | float | bool | None:
 
 def _whole(digits: str, base: int) -> float:
     value = 0.0
-    for digit in digits[:400]:
+    for digit in digits:
         value = value * base + int(digit, base)
     return value

@@ -70,10 +70,9 @@ def _there(name: str, path: Path) -> Path:
         if path.is_file():
             return path
         kind = "is a folder" if path.is_dir() else "does not exist"
-        beside = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
     except (OSError, ValueError) as error:
         raise SideFileFault(f"'{name}' cannot be opened ({reason_of(error)})") from error
-    near = nearest(path.name, beside) if path.name else None
+    near = nearest(path.name, names_in_folder(path.parent)) if path.name else None
     raise SideFileFault(f"'{name}' {kind}; " + (f"nearest: {near}" if near else "expected a file beside this one"))
 
 
@@ -81,10 +80,18 @@ def _bytes_of(name: str, path: Path, at_most: int) -> tuple[Path, bytes]:
     try:
         size = path.stat().st_size
         if size > at_most:
-            raise SideFileFault(f"'{name}' has {size / 2**20:.1f} MiB; expected at most {at_most >> 20} MiB")
+            raise SideFileFault(f"'{name}' has {size >> 10} KiB; expected at most {at_most >> 10} KiB")
         return path, path.read_bytes()
     except OSError as error:
         raise SideFileFault(f"'{name}' cannot be read ({reason_of(error)})") from error
+
+
+def names_in_folder(folder: Path) -> tuple[str, ...]:
+    """The names in a folder; none where it is not there or closed to us."""
+    try:
+        return tuple(entry.name for entry in folder.iterdir())
+    except (OSError, ValueError):
+        return ()
 
 
 def reason_of(error: Exception) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import re
 
+from app.scenes.located import short
+
 _DECIMAL_COMMA = re.compile(r"[-+]?[0-9]*,[0-9]+")
 _THOUSANDS = re.compile(r"[-+]?[0-9]{1,3}([ '_\u00a0\u202f][0-9]{3})+(\.[0-9]+)?")
 _FRACTION = re.compile(r"([-+]?)(?:([0-9]+)[ -]+)?([0-9]{1,6}) ?/ ?([0-9]{1,6})( ?(?:\"|''|in|inch))?")
@@ -25,6 +27,8 @@ def number_words(text: str, expected: str, units: str) -> str:
     units : "mm" or "inch" for a length (the units of the file), "deg" for an angle, "" for a plain number.
     """
     text = text.strip()
+    if len(text) > 200:
+        return f"'{short(text)}' is a text; expected {expected}"
     if _DECIMAL_COMMA.fullmatch(text):
         return f"'{text}' has a decimal comma; expected a decimal point: {text.replace(',', '.')}"
     if _THOUSANDS.fullmatch(text):
@@ -40,7 +44,7 @@ def number_words(text: str, expected: str, units: str) -> str:
         return f"'{text}' has the letter O in it; expected {expected}"
     if text.startswith("\u2212") and _is_number(text[1:]):
         return f"'{text}' begins with a printed minus sign; expected the hyphen: -{text[1:]}"
-    return f"'{text if len(text) <= 60 else text[:57] + '...'}' is a text; expected {expected}"
+    return f"'{short(text)}' is a text; expected {expected}"
 
 
 def _unit_words(text: str, value: float, unit: str, units: str, expected: str) -> str:
@@ -58,6 +62,8 @@ def _unit_words(text: str, value: float, unit: str, units: str, expected: str) -
 def looks_like_number(text: str) -> bool:
     """Whether a text is likely meant as a number: with a decimal comma, a unit, in quotes, as a fraction."""
     text = text.strip()
+    if len(text) > 200:
+        return False
     forms = (_DECIMAL_COMMA, _THOUSANDS, _FRACTION, _WITH_UNIT)
     return _is_number(text) or any(form.fullmatch(text) for form in forms)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ FAULTY = Path(__file__).parents[2] / "data" / "faulty"
 SCENES = sorted(FAULTY.glob("*.scene.yaml"))
 
 
+@cache
 def faults_of(scene_file: Path) -> tuple[Fault, ...]:
     with pytest.raises(SceneFileError) as caught:
         read_scene(scene_file)
