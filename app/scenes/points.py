@@ -36,7 +36,7 @@ def read_points(data: bytes, file: str, reading: Reading, path: str) -> tuple[tu
             continue
         message = _point_fault(words, reading)
         if message is None:
-            x, y, z = (float(word) * reading.scale for word in words)
+            x, y, z = (reading.in_mm(float(word)) for word in words)
             points.append((x, y, z))
             continue
         n_faults += 1

@@ -11,6 +11,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any, ClassVar, Self, TypeVar
 
 from pydantic import (
@@ -44,6 +45,12 @@ class Reading:
         self.faults = faults
         self.assumed = assumed
         self.axis_names: tuple[str, ...] | None = None  # None while the machine is not known
+
+    def in_mm(self, length: float) -> float:
+        """A length of the file in mm: 0.375 inch is 9.525, not 9.524999999999999."""
+        if self.scale == 1.0:
+            return length
+        return float(Decimal(repr(length)) * Decimal(repr(self.scale)))
 
     @property
     def is_flooded(self) -> bool:

@@ -56,7 +56,7 @@ class NumberRule:
             reading.tell(node_of(value), message)
             raise told()
         assert isinstance(value, ScalarNode) and isinstance(value.value, float)
-        return value.value * (reading.scale if self.unit == "mm" else 1.0)
+        return reading.in_mm(value.value) if self.unit == "mm" else value.value
 
     def expected(self, reading: Reading) -> str:
         unit = reading.units if self.unit == "mm" else self.unit
