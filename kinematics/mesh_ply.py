@@ -261,7 +261,7 @@ def _binary_rows(body: bytes, at: int, element: _Element, order: str) -> tuple[_
                 n = int(value)
                 size = np.dtype(p.kind).itemsize
                 if n < 0 or n * size > len(body) - at:
-                    raise MeshFileError(f"a list of {n} values in {element.name}; the file ends before it does")
+                    raise MeshFileError(f"ends in a list of {n} values in {element.name}; expected all of them")
                 row.append([int(v) for v in struct.unpack_from(f"{order}{n}{codes[p.kind]}", body, at)])
                 at += n * size
             rows.append(row)

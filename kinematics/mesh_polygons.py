@@ -53,8 +53,7 @@ def triangulated(vertices: NDArray[np.float64], polygons: Polygons) -> tuple[Ind
         is_convex = _is_convex(flat)
         fan = np.array([(0, k, k + 1) for k in range(1, n - 1)])
         cuts = [corners[is_convex][:, fan].reshape(-1, 3)]
-        for k in np.flatnonzero(~is_convex):
-            cuts.append(corners[k][np.array(_ears(flat[k]) or fan)])
+        cuts += [corners[k][np.array(_ears(flat[k]) or fan)] for k in np.flatnonzero(~is_convex)]
         faces.extend(cuts)
         is_bulging = bulge > BULGE * np.ptp(points, axis=1).max(axis=1)
         n_bulging += int(is_bulging.sum())
@@ -108,7 +107,7 @@ def _ears(flat: NDArray[np.float64]) -> list[Triangle]:
                 continue
             others = flat[[i for i in left if i not in (a, b, c)]]
             is_in = (_area(pa, pb, others) >= 0.0) & (_area(pb, pc, others) >= 0.0) & (_area(pc, pa, others) >= 0.0)
-            is_corner = ((others == pa) | (others == pb) | (others == pc)).all(axis=1)
+            is_corner = (others == pa).all(axis=1) | (others == pb).all(axis=1) | (others == pc).all(axis=1)
             if not (is_in & ~is_corner).any():
                 triangles.append((a, b, c))
                 del left[k]

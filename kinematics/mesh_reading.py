@@ -12,8 +12,9 @@ import subprocess
 import sys
 import tempfile
 import zipfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -199,19 +200,11 @@ def _body_named(bodies: list[RawBody], name: str) -> RawBody:
 
 def _mesh(source: str, bodies: list[RawBody], raw: RawFile, mm_per_unit: float) -> Mesh:
     notes = list(raw.notes)
-    parts: list[Tidied] = []
-    for one in bodies:
-        vertices = _in_mm(one, mm_per_unit)
-        part = tidy(vertices, one.faces)  # apart from the others: bodies that touch stay bodies
-        told = f"{one.name}: " if len(bodies) > 1 else ""
-        notes.extend(told + note for note in part.notes)
-        parts.append(part)
-    parts = [part for part in parts if len(part.faces)]
+    parts, told = _tidied(bodies, mm_per_unit)
     if not parts:
         raise MeshFileError("all triangles are without area; expected a mesh with at least one that has some")
-    starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
-    vertices = np.concatenate([part.vertices for part in parts])
-    faces = np.concatenate([part.faces + np.int32(at) for part, at in zip(parts, starts, strict=False)])
+    notes.extend(told)
+    vertices, faces = _together([(part.vertices, part.faces) for part in parts])
     n_open = sum(part.n_open_edges for part in parts)
     n_crowded = sum(part.n_crowded_edges for part in parts)
     if n_open:
@@ -225,10 +218,42 @@ def _mesh(source: str, bodies: list[RawBody], raw: RawFile, mm_per_unit: float) 
     return Mesh(vertices, faces, n_open, raw.chord_error, source, tuple(notes))
 
 
+def _tidied(bodies: list[RawBody], mm_per_unit: float) -> tuple[list[Tidied], list[str]]:
+    """Bodies tidied apart, so that bodies that touch stay bodies; what has no area is left out.
+
+    Where that leaves open what closes when they are welded to each other, the file's bodies are parts
+    of one surface, and they are tidied together.
+    """
+    parts = [tidy(_in_mm(body, mm_per_unit), body.faces) for body in bodies]
+    n_open = sum(part.n_open_edges for part in parts)
+    if len(bodies) > 1 and n_open:
+        vertices, faces = _together([(_in_mm(body, mm_per_unit), body.faces) for body in bodies])
+        whole = tidy(vertices, faces)
+        if whole.n_open_edges < n_open:
+            notes = (*whole.notes, f"{len(bodies)} bodies of the file joined: apart they are open")
+            return ([whole] if len(whole.faces) else []), list(notes)
+    told = [
+        f"{body.name or 'one'}: {note}" if len(bodies) > 1 else note
+        for body, part in zip(bodies, parts, strict=True)
+        for note in part.notes
+    ]
+    return [part for part in parts if len(part.faces)], told
+
+
+def _together(
+    parts: Sequence[tuple[NDArray[np.float64], NDArray[np.integer[Any]]]],
+) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+    starts = np.cumsum([0, *(len(vertices) for vertices, _ in parts)])
+    vertices = np.concatenate([vertices for vertices, _ in parts])
+    faces = np.concatenate([faces + at for (_, faces), at in zip(parts, starts, strict=False)])
+    return vertices, faces.astype(np.int32)
+
+
 def _in_mm(body: RawBody, mm_per_unit: float) -> NDArray[np.float64]:
     vertices = body.vertices.astype(np.float64)
     if mm_per_unit != 1.0:
-        vertices *= mm_per_unit
+        with np.errstate(over="ignore"):  # infinity is beyond reason too
+            vertices *= mm_per_unit
     reach = float(np.abs(vertices).max())
     if reach > MAX_COORDINATE:
         raise MeshFileError(f"a coordinate of {reach:g} mm; expected at most {MAX_COORDINATE:g} mm from the origin")
