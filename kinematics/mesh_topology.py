@@ -20,8 +20,9 @@ Indices = NDArray[np.int64]
 Triples = NDArray[np.integer[Any]]
 Flags = NDArray[np.bool_]
 
-WELD = 1e-6  # mm; points this near are one point, far below what a distance is proven to
-CELL = 0.5e-6  # mm; two points of one cell of this width are at most 0.87e-6 apart, which is below WELD
+WELD = 1e-6  # mm; no corner moves farther, which is far below what a distance is proven to
+CELL = 0.25e-6  # mm; two points of one cell of this width are at most 0.44e-6 apart
+REACH = 0.5e-6  # mm; how far a point at an open edge is moved to another after that, which leaves both below WELD
 FLAT = 1e-9  # mm; a triangle less high than this is a line, and the triangles beside it cover that line
 
 
@@ -179,7 +180,7 @@ def _welded_by_cell(vertices: Points, faces: Triples) -> tuple[Points, Indices, 
 
 
 def _welded_across_cells(vertices: Points, faces: Indices, edges: _Edges) -> tuple[Indices, int]:
-    """Faces after welding points within WELD of each other that a cell wall parts, and how many they were.
+    """Faces after welding points within REACH of each other that a cell wall parts, and how many they were.
 
     Only at edges of one face, where it matters.
     """
@@ -187,13 +188,13 @@ def _welded_across_cells(vertices: Points, faces: Indices, edges: _Edges) -> tup
 
     at = edges.open_vertices()
     points = vertices[at]
-    pairs = cKDTree(points).query_pairs(WELD, output_type="ndarray")
+    pairs = cKDTree(points).query_pairs(REACH, output_type="ndarray")
     if len(pairs) == 0:
         return faces, 0
     _, group = _pieces(len(at), pairs[:, 0], pairs[:, 1])
     _, leader, member_of = np.unique(group, return_index=True, return_inverse=True)
     lead = leader[member_of]
-    is_near = np.linalg.norm(points - points[lead], axis=1) <= WELD  # of a chain of near points the far end stays
+    is_near = np.linalg.norm(points - points[lead], axis=1) <= REACH  # of a chain of near points the far end stays
     onto = np.arange(len(vertices))
     onto[at[is_near]] = at[lead[is_near]]
     return onto[faces], int((onto != np.arange(len(onto))).sum())

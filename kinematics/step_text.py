@@ -21,14 +21,16 @@ MAX_OCCURRENCES = 100_000  # of all parts in an assembly
 
 _STRING = re.compile(rb"'(?:[^']|'')*'")
 _COMMENT = re.compile(rb"/\*.*?\*/", re.DOTALL)
-_SPACE = re.compile(rb"\s+")
+_SPACE = re.compile(rb"\s*([(),;=])\s*")
+_FOREIGN = re.compile(rb"[^!-~]")  # outside strings all is printable, and blanks stand beside punctuation only
 _DATA = re.compile(rb"(?<=;)DATA(?:\([^;]*\))?;(.*?)ENDSEC;", re.DOTALL)
 _KEYWORD = re.compile(rb"!?[A-Z][A-Z0-9_]*\(")
 _LEAF = re.compile(rb"#\d+|[-+]?(?:\d+\.?\d*|\.\d+)(?:[Ee][-+]?\d+)?|\.[A-Z][A-Z0-9_]*\.|\$|\*|''|\"[0-9A-F]*\"")
-_LIST = re.compile(rb"\((?:[xy](?:,[xy])*)?\)")
-_RECORD = re.compile(rb"k\((?:[xy](?:,[xy])*)?\)")
-_COMPLEX = re.compile(rb"\(y{2,}\)")
-_STATEMENTS = re.compile(rb"(?:x=y;)*")
+# From here on 1 stands for a value, 2 for a record, which is a value too, and 3 for a keyword with its bracket.
+_LIST = re.compile(rb"\((?:[\x01\x02](?:,[\x01\x02])*)?\)")
+_RECORD = re.compile(rb"\x03(?:[\x01\x02](?:,[\x01\x02])*)?\)")
+_COMPLEX = re.compile(rb"\(\x02{2,}\)")
+_STATEMENTS = re.compile(rb"(?:\x01=\x02;)*")
 _DEFINED = re.compile(rb"#(\d+)=")
 _NAMED = re.compile(rb"#(\d+)")
 
@@ -43,7 +45,7 @@ def data_section(data: bytes) -> bytes:
         raise MeshFileError("does not begin with ISO-10303-21; expected a STEP file")
     if b"END-ISO-10303-21" not in data[-4096:]:
         raise MeshFileError("was cut short; expected END-ISO-10303-21 at its end")
-    text = _SPACE.sub(b"", _COMMENT.sub(b"", _STRING.sub(b"''", data)))
+    text = _SPACE.sub(rb"\1", _COMMENT.sub(b"", _STRING.sub(b"''", data)))
     entities = b"".join(_DATA.findall(text))
     _check_grammar(entities)
     defined = _DEFINED.findall(entities)
@@ -60,15 +62,18 @@ def data_section(data: bytes) -> bytes:
 
 
 def _check_grammar(entities: bytes) -> None:
-    """Replaces values by x, records by y, from the inside out; every entity must come down to ``x=y;``."""
-    rest = _LEAF.sub(b"x", _KEYWORD.sub(b"k(", entities))
-    before = b""
+    """Puts one sign for each value and each record, from the inside out, until each entity is ``value=record;``."""
+    foreign = _FOREIGN.search(entities)
+    at = entities.count(b";", 0, foreign.start()) if foreign else -1
+    rest = _LEAF.sub(b"\x01", _KEYWORD.sub(b"\x03", entities)) if foreign is None else b""
+    before = None
     while rest != before:
         before = rest
-        rest = _COMPLEX.sub(b"y", _RECORD.sub(b"y", _LIST.sub(b"x", rest.replace(b"k(", b"\0")).replace(b"\0", b"k(")))
+        rest = _COMPLEX.sub(b"\x02", _RECORD.sub(b"\x02", _LIST.sub(b"\x01", rest)))
     whole = _STATEMENTS.match(rest)
-    if whole is None or whole.end() < len(rest):
-        at = rest.count(b";", 0, whole.end() if whole else 0)
+    if foreign is None and whole is not None and whole.end() < len(rest):
+        at = rest.count(b";", 0, whole.end())
+    if at >= 0:
         statement = entities.split(b";", at + 1)[at][:60].decode("ascii", "replace")
         raise MeshFileError(f"cannot be read at {statement!r}; expected an entity as in ISO 10303-21")
 
@@ -135,8 +140,8 @@ _ONE_SHELL = (b"MANIFOLD_SOLID_BREP", b"FACETED_BREP")
 def count_shells(entities: bytes) -> int:
     """The least number of closed shells that the file describes, each part as often as it is used.
 
-    Counts the shells of all solids once, and the shells of the parts of the assembly as often as they
-    occur in it; where a file says it in another way than is followed here, the count is too low.
+    Counts all closed shells once, and those of the parts of the assembly as often as they occur in it;
+    where a file says it in another way than is followed here, the count is too low.
     """
     rows: defaultdict[bytes, dict[bytes, list[bytes]]] = defaultdict(dict)
     for number, keyword, body in _STRUCTURE.findall(entities):
@@ -147,7 +152,7 @@ def count_shells(entities: bytes) -> int:
     shells = {number: 1 for keyword in _ONE_SHELL for number in rows[keyword]}
     shells |= {number: len(refs) for number, refs in rows[b"BREP_WITH_VOIDS"].items()}
     in_assembly = _shells_in_assembly(rows, shells)
-    return max(sum(shells.values()), in_assembly)
+    return max(entities.count(b"=CLOSED_SHELL("), in_assembly)
 
 
 def _shells_in_assembly(rows: dict[bytes, dict[bytes, list[bytes]]], shells: dict[bytes, int]) -> int:
