@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,10 +34,10 @@ from kinematics.engine.sweep import PolyPiece, Positions
 from kinematics.errors import EngineError
 from kinematics.machine import BED, HEAD, TABLE, W, bed_motion, frame_poses
 from kinematics.moves.cuts import CutMove, cut_move
-from kinematics.pairs import is_wider, reason_to_leave_out
+from kinematics.pairs import BUILDER, is_wider, reason_to_leave_out
 from kinematics.placement import PlacedBody, PlacedZero
-from kinematics.pose import Array, Pose, Vector, identity
-from kinematics.prepared import Part, Prepared, current_state
+from kinematics.pose import Array, Pose, Vector, as_vector, identity
+from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
 from kinematics.removed import without_hole
 from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport
 from kinematics.scene import Cut, Hole, Orientation, Scene
@@ -199,7 +199,26 @@ class _CutCheck:
                     for piece in against.obstacle.pieces
                 )
                 found.append(_Pair(part, against, self._keep_off(part), *exact_swept, bound))
+        found += self._bed_pairs()
         return sorted(found, key=lambda pair: pair.key)
+
+    def _bed_pairs(self) -> list[_Pair]:
+        """What the table carries against the bed, where linear axes move the table."""
+        parts = self.prepared.bed_parts()
+        found = []
+        tree = position_tree(self.move.of_bed(self.machine)) if parts else None
+        for part in parts:
+            is_machine = any(b.name == part.name and b.is_machine for b in self.prepared.placed.bodies)
+            for target in self.targets:
+                if target.body.carrier == BED:
+                    continue
+                if is_machine and target.body.is_machine:
+                    self.left_out.append((f"{part.name} - {target.obstacle.name}", BUILDER))
+                    continue
+                assert tree is not None, "made above where there is a part"
+                bound = min(lower_bound(s, piece, tree) for _, s in part.outer for piece in target.obstacle.pieces)
+                found.append(_Pair(part, target, self._keep_off(part), tree, tree, bound))
+        return found
 
     def _trees(self, sets: tuple[Positions, ...], by: float) -> tuple[Node, Node]:
         exact = position_tree(sets)
@@ -262,7 +281,20 @@ class _CutCheck:
             swept if pair.exact is pair.swept else pair_clearance(part.outer, part.real, obstacle, pair.exact, trees)
         )
         assert not isinstance(exact, Bound), "no bound was asked for"
-        return _report(pair, exact, swept)
+        return _report(pair, self._in_W(pair, exact), swept)
+
+    def _in_W(self, pair: _Pair, answer: Clear | Contact) -> Clear | Contact:
+        """Points and tip in W; those of a pair with the bed were found as the bed, or the table, sees them."""
+        if pair.part.order >= BEHIND_TOOL:
+            gauge = np.array([0.0, 0.0, self.assembly.gauge_length])
+            sets = self.move.sets
+            seen = np.array([bed_motion(self.machine, as_vector(s.points[0] + gauge)) for s in sets])
+            return replace(answer, tip=sets[int(np.abs(seen - answer.tip).sum(axis=1).argmin())].points[0])
+        if pair.target.body.carrier != BED:
+            return answer
+        tip = self.move.tip_for(self.machine, answer.tip)
+        off = tip - answer.tip
+        return replace(answer, tip=tip, p_tool=answer.p_tool + off, p_obstacle=answer.p_obstacle + off)
 
     # ---- the report --------------------------------------------------------------------------
 
@@ -300,8 +332,8 @@ class _CutCheck:
             part_side=part_side(zero.direction(normal)) if normal else None,
             is_hidden_from_operator=seen.is_hidden,
             above_platter=seen.above_platter,
-            points_P=(_vector(zero.points(points[0])), _vector(zero.points(points[1]))) if points else None,
-            tip_P=_vector(zero.points(tip)) if tip else None,
+            points_P=(as_vector(zero.points(points[0])), as_vector(zero.points(points[1]))) if points else None,
+            tip_P=as_vector(zero.points(tip)) if tip else None,
             depth=depth,
             travel=travel,
             not_checked=tuple(report for _, report in unknown),
@@ -334,7 +366,7 @@ class _CutCheck:
     def _in_the_way(self, tip: Array) -> Iterator[Triangles]:
         """Every body as triangles in W while the tip is at `tip`; the bed goes where the spindle took it."""
         gauge = (0.0, 0.0, self.assembly.gauge_length)
-        X_WB = np.asarray(bed_motion(self.machine, _vector(tip + gauge)))
+        X_WB = np.asarray(bed_motion(self.machine, as_vector(tip + gauge)))
         for target in self.targets:
             off = X_WB if target.body.carrier == BED else np.zeros(3)
             for p in target.obstacle.pieces:
@@ -395,9 +427,9 @@ def _report(pair: _Pair, exact: Clear | Contact, swept: Clear | Contact) -> Pair
         spare=spare,
         contact=contact,
         setup_error=terms,
-        points_W=(_vector(exact.p_tool), _vector(exact.p_obstacle)),
+        points_W=(as_vector(exact.p_tool), as_vector(exact.p_obstacle)),
         normal_W=_normal(exact),
-        tip_W=_vector(exact.tip),
+        tip_W=as_vector(exact.tip),
     )
 
 
@@ -414,10 +446,10 @@ def _interval(answer: Clear | Contact) -> Interval | None:
 def _normal(answer: Clear | Contact) -> Vector | None:
     """Unit direction from the tool to the obstacle."""
     if isinstance(answer, Contact):
-        return None if answer.normal is None else _vector(answer.normal)
+        return None if answer.normal is None else as_vector(answer.normal)
     d = answer.p_obstacle - answer.p_tool
     length = float(np.linalg.norm(d))
-    return None if length <= ROUNDING else _vector(d / length)
+    return None if length <= ROUNDING else as_vector(d / length)
 
 
 def _ties_and_next(
@@ -444,7 +476,3 @@ def _is_tie(first: PairReport, other: PairReport) -> bool:
     if first.spare is None or other.spare is None:
         return first.spare is other.spare
     return abs((first.spare - first.keep_off) - (other.spare - other.keep_off)) <= TIE
-
-
-def _vector(p: Array) -> Vector:
-    return (float(p[0]), float(p[1]), float(p[2]))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import difflib
 import json
+import math
 import os
 import subprocess
 import sys
@@ -19,6 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from kinematics import mesh_cache
 from kinematics.errors import MeshFileError
 from kinematics.mesh_3mf import read_3mf
 from kinematics.mesh_files import (
@@ -59,34 +61,40 @@ def load_mesh(
     origin: object,
 ) -> Mesh:
     """See `meshes.load_mesh`."""
-    key = ("file",)
     try:
         suffix = _known_suffix(path)
         data = _bytes_of(path)
-        if units is not None and units not in MM_PER:
-            key = ("units",)
-            raise MeshFileError(f"no unit {units!r}; expected one of {', '.join(MM_PER)}{_nearest(units, MM_PER)}")
-        raw = read_step(data, chord_tolerance) if suffix in STEP_SUFFIXES else READERS[suffix](data)
-        bodies = [b for b in raw.bodies if len(b.faces)]
-        if not bodies:
-            raise MeshFileError("has no triangles; expected a mesh with at least one")
-        check_triangle_count(sum(len(b.faces) for b in bodies))
-        for one in bodies:
-            _check_numbers(one)
-        key = ("units",)
-        mm_per_unit = _mm_per_unit(raw, bodies, units)
-        key = ("body",)
-        chosen = bodies if body is None else [_body_named(bodies, body)]
-        key = ("file",)
-        return _mesh(path.name, chosen, raw, mm_per_unit)
+        is_worth_it = suffix in STEP_SUFFIXES or len(data) >= mesh_cache.WORTH_FROM
+        entry = mesh_cache.key_of(data, suffix, units, body, chord_tolerance) if is_worth_it else None
+        mesh = mesh_cache.load(entry, path.name) if entry else None
+        if mesh is None:
+            mesh = _read(path.name, suffix, data, units, body, chord_tolerance)
+            if entry:
+                mesh_cache.store(entry, mesh)
+        return mesh
     except MeshFileError as fault:
-        raise MeshFileError(f"{path.name}: {fault.message}", origin=origin, key=key) from fault
+        raise MeshFileError(f"{path.name}: {fault.message}", origin=origin, key=fault.key or ("file",)) from fault
     except MemoryError as fault:
+        message = f"{path.name}: takes more memory than there is; expected a smaller mesh"
+        raise MeshFileError(message, origin=origin, key=("file",)) from fault
+
+
+def _read(source: str, suffix: str, data: bytes, units: str | None, body: str | None, chord_tolerance: float) -> Mesh:
+    if units is not None and units not in MM_PER:
         raise MeshFileError(
-            f"{path.name}: takes more memory than there is; expected a smaller mesh",
-            origin=origin,
-            key=key,
-        ) from fault
+            f"no unit {units!r}; expected one of {', '.join(MM_PER)}{_nearest(units, MM_PER)}", key=("units",)
+        )
+    if not (math.isfinite(chord_tolerance) and chord_tolerance > 0.0):
+        raise MeshFileError(f"a chord tolerance of {chord_tolerance:g} mm; expected one above 0", key=("tol",))
+    raw = read_step(data, chord_tolerance) if suffix in STEP_SUFFIXES else READERS[suffix](data)
+    bodies = [b for b in raw.bodies if len(b.faces)]
+    if not bodies:
+        raise MeshFileError("has no triangles; expected a mesh with at least one")
+    check_triangle_count(sum(len(b.faces) for b in bodies))
+    for one in bodies:
+        _check_numbers(one)
+    mm_per_unit = _mm_per_unit(raw, bodies, units)
+    return _mesh(source, bodies if body is None else [_body_named(bodies, body)], raw, mm_per_unit)
 
 
 def _known_suffix(path: Path) -> str:
@@ -157,12 +165,14 @@ def _mm_per_unit(raw: RawFile, bodies: list[RawBody], units: str | None) -> floa
             size = hi.astype(np.float64) - lo
             raise MeshFileError(
                 f"has no unit; is it {_size(size)} mm, or {_size(size)} inch ({_size(size * 25.4)} mm); "
-                "expected units: mm or units: inch"
+                "expected units: mm or units: inch",
+                key=("units",),
             )
         return MM_PER[units]
     if units is not None and not any(_is_same(MM_PER[units], stated) for stated in raw.stated):
         own = " and ".join(_unit_name(stated) for stated in raw.stated)
-        raise MeshFileError(f"is in {own}, units: {units} contradicts it; expected no units, or the file's own")
+        message = f"is in {own}, units: {units} contradicts it; expected no units, or the file's own"
+        raise MeshFileError(message, key=("units",))
     return raw.mm_per_unit
 
 
@@ -188,11 +198,13 @@ def _body_named(bodies: list[RawBody], name: str) -> RawBody:
         return found[0]
     names = [b.name for b in bodies if b.name]
     if not names:
-        raise MeshFileError(f"no body {name!r}; the file names none, expected no body")
-    if found:
-        raise MeshFileError(f"{len(found)} bodies are called {name!r}; expected one")
-    listed = ", ".join(names[:20]) + (f" and {len(names) - 20} more" if len(names) > 20 else "")
-    raise MeshFileError(f"no body {name!r}; expected one of {listed}{_nearest(name, names)}")
+        message = f"no body {name!r}; the file names none, expected no body"
+    elif found:
+        message = f"{len(found)} bodies are called {name!r}; expected one"
+    else:
+        listed = ", ".join(names[:20]) + (f" and {len(names) - 20} more" if len(names) > 20 else "")
+        message = f"no body {name!r}; expected one of {listed}{_nearest(name, names)}"
+    raise MeshFileError(message, key=("body",))
 
 
 # --- to a Mesh ----------------------------------------------------------------------------------
@@ -265,34 +277,35 @@ def _in_mm(body: RawBody, mm_per_unit: float) -> NDArray[np.float64]:
 
 def read_step(data: bytes, chord_tolerance: float) -> RawFile:
     """STEP through `step_worker.py`, in mm, with its chord error."""
-    with tempfile.TemporaryDirectory(prefix="tightside-") as name:
-        folder = Path(name)
-        step = folder / "part.step"
-        step.write_bytes(data)
-        root = str(Path(__file__).resolve().parents[1])
-        environment = {
-            **os.environ,
-            "PYTHONPATH": os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH")))),
-        }
-        command = [sys.executable, "-m", "kinematics.step_worker"]
-        seconds = min(STEP_SECONDS + STEP_SECONDS_PER_MB * len(data) / 1e6, STEP_SECONDS_AT_MOST)
-        try:
-            done = subprocess.run(
-                [*command, str(step), str(folder), repr(STEP_SHARE * chord_tolerance)],
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                env=environment,
-                timeout=seconds,
-                check=False,
-            )
-        except subprocess.TimeoutExpired as error:
-            raise MeshFileError(
-                f"takes over {seconds:.0f} s to read; expected a simpler file or a tol above {chord_tolerance:g} mm"
-            ) from error
-        except OSError as error:
-            raise MeshFileError(f"the reader of STEP files cannot be started ({error.strerror})") from error
-        return _step_answer(folder, done.returncode, chord_tolerance)
+    try:
+        with tempfile.TemporaryDirectory(prefix="tightside-", ignore_cleanup_errors=True) as name:
+            folder = Path(name)
+            (folder / "part.step").write_bytes(data)
+            status = _run_step_worker(folder, len(data), chord_tolerance)
+            return _step_answer(folder, status, chord_tolerance)
+    except OSError as error:
+        raise MeshFileError(f"cannot be handed to the reader of STEP files ({error.strerror})") from error
+
+
+def _run_step_worker(folder: Path, n_bytes: int, chord_tolerance: float) -> int:
+    root = str(Path(__file__).resolve().parents[1])
+    search = os.pathsep.join(filter(None, (root, os.environ.get("PYTHONPATH"))))
+    command = [sys.executable, "-m", "kinematics.step_worker", str(folder / "part.step"), str(folder)]
+    seconds = min(STEP_SECONDS + STEP_SECONDS_PER_MB * n_bytes / 1e6, STEP_SECONDS_AT_MOST)
+    try:
+        return subprocess.run(
+            [*command, repr(STEP_SHARE * chord_tolerance)],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": search},
+            timeout=seconds,
+            check=False,
+        ).returncode
+    except subprocess.TimeoutExpired as error:
+        raise MeshFileError(
+            f"takes over {seconds:.0f} s to read; expected a simpler file or a tol above {chord_tolerance:g} mm"
+        ) from error
 
 
 def _step_answer(folder: Path, status: int, chord_tolerance: float) -> RawFile:

@@ -58,6 +58,12 @@ def frozen(values: ArrayLike) -> Array:
     return array
 
 
+def as_vector(p: ArrayLike) -> Vector:
+    """A point or direction (3,) as a tuple of floats."""
+    x, y, z = np.asarray(p, dtype=np.float64).tolist()
+    return (x, y, z)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Pose:
     """X_AB: where frame B is in frame A. Moves points: ``p_AQ = X_AB.points(p_BQ)``.

@@ -11,14 +11,16 @@ from dataclasses import dataclass
 from kinematics.assembly import ToolAssembly
 from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
 from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
-from kinematics.machine import HEAD
+from kinematics.machine import BED, HEAD
 from kinematics.moves.cuts import lift_height
 from kinematics.moves.swings import Between, all_between, approach_heights
 from kinematics.placement import PlacedBody, PlacedScene, place_scene, place_state
-from kinematics.pose import Array, shift
+from kinematics.pose import Array, Pose, shift
 from kinematics.scene import Cut, Orientation, Scene, State, Workpiece
 from kinematics.shapes import Shape
 from kinematics.solids import Piece, Triangles, pieces
+
+BEHIND_TOOL = 1000  # order of moving bodies that are not on the tool side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,11 +83,25 @@ class Prepared:
             found.append(Part(body.name, len(found), tuple(self._head_pieces(body, assembly)), ()))
         return tuple(found)
 
+    def bed_parts(self) -> tuple[Part, ...]:
+        """The bodies of the bed as parts that move, where a linear axis moves the table; else none."""
+        if all(axis.moves == "head" for axis in self.scene.machine.linear_axes):
+            return ()
+        found = []
+        for body in self.placed.bodies:
+            if body.carrier == BED:
+                pieces = tuple(self._moved_pieces(body, body.X_CG))
+                found.append(Part(body.name, BEHIND_TOOL + len(found), pieces, ()))
+        return tuple(found)
+
     def _head_pieces(self, body: PlacedBody, assembly: ToolAssembly) -> Iterator[tuple[PolyPiece, Array]]:
-        """A body of the head in the tip frame; a mesh is taken as its hull, from outside."""
-        X_LG = shift("L", HEAD, (0.0, 0.0, assembly.gauge_length)) @ body.X_CG
+        """A body of the head in the tip frame."""
+        return self._moved_pieces(body, shift("L", HEAD, (0.0, 0.0, assembly.gauge_length)) @ body.X_CG)
+
+    def _moved_pieces(self, body: PlacedBody, X_AG: Pose) -> Iterator[tuple[PolyPiece, Array]]:
+        """A body that linear axes move, in the frame A that moves; a mesh is taken as its hull, from outside."""
         for piece in self.pieces_of(body.shape):
-            outer, inner = (Triangles(X_LG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
+            outer, inner = (Triangles(X_AG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
             if not piece.is_convex:
                 outer = hull(outer.vertices)
             made = PolyPiece(body.name, outer, inner)

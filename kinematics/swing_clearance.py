@@ -20,11 +20,13 @@ from kinematics.assembly import tool_assembly
 from kinematics.engine.pair import (
     Clear,
     Contact,
+    Node,
     Obstacle,
     ObstaclePiece,
     pair_clearance,
     position_tree,
 )
+from kinematics.engine.sweep import Positions
 from kinematics.engine.turning import (
     TurnPair,
     TurnResult,
@@ -34,22 +36,20 @@ from kinematics.engine.turning import (
 from kinematics.errors import EngineError
 from kinematics.least_lift import least_lift
 from kinematics.machine import BED, W, frame_poses
+from kinematics.moves.cuts import motions_of_bed, seen_from_bed
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
-from kinematics.pose import Array, Vector, identity
-from kinematics.prepared import Prepared
+from kinematics.pose import Array, Vector, as_vector, identity
+from kinematics.prepared import BEHIND_TOOL, Part, Prepared
 from kinematics.report import ErrorTerms, Interval, SwingReport
 from kinematics.scene import Scene, Tool
 from kinematics.setup_error import OtherErrors, stick_out_error
 from kinematics.sides import clock, part_side, side_words
-from kinematics.swing_pairs import SwingSetup, Target, as_vector
+from kinematics.swing_pairs import SwingSetup, Target
 from kinematics.verdict import Verdict, verdict_of
 
 TOLERANCE = 0.01  # mm, of a settled swing
 SHARE = 0.01  # of the spare: a wide gap need not be known to the hundredth
-LIFT_STEP = 0.02  # mm, of the least lift
-NO_MOTION = "they do not move against each other"
-STANDING = "standing"  # the group of pairs in which nothing turns
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,38 +106,59 @@ class _Check:
 
     # ---- what is still against what is still ---------------------------------------------------
 
-    def _least_standing(self, tool: Tool) -> _Found | None:
-        """The tool at the lift against what does not turn: by the engine of the cuts."""
-        by = stick_out_error(self.scene.setup_errors, tool)
+    def _standing(self, tool: Tool) -> Iterator[tuple[Part, Target, Positions]]:
+        """What moves in straight lines at the lift, against what does not turn: tool, head, bed."""
         assembly = tool_assembly(tool, self.machine.spindle_nose)
+        gauge = np.array([0.0, 0.0, assembly.gauge_length])
         positions = self.between.positions(assembly.gauge_length)
-        poses = frame_poses(self.machine, dict(self.between.angles_deg))
-        best: _Found | None = None
+        (relative,) = seen_from_bed(self.machine, [positions], gauge)
+        (of_bed,) = motions_of_bed(self.machine, [positions], gauge)
+        heads = {b.name for b in self.prepared.head_bodies}
+        machine_bed = {b.name for b in self.prepared.placed.bodies if b.is_machine and b.carrier == BED}
         for target in self.setup.targets:
             if self.between.boxes and self.setup.moving_axes(target.body):
                 continue
-            X_WG = (poses.get(target.body.carrier) or identity(W, target.body.carrier)) @ target.body.X_CG
-            pieces = tuple(
-                ObstaclePiece(p, X_WG, self.prepared.trees) for p in self.prepared.pieces_of(target.body.shape)
-            )
-            obstacle = Obstacle(target.body.name, pieces)
-            sets = [self.setup.seen_from(target.body, positions, assembly.gauge_length)]
-            exact_tree, swept_tree = position_tree(sets), position_tree([s.lowered(by) for s in sets])
+            is_bed = target.body.carrier == BED
             for part in self.prepared.parts(assembly):
-                if part.name in {b.name for b in self.prepared.head_bodies} and (
-                    target.body.is_machine and target.body.carrier == BED
-                ):
+                if part.name in heads and is_bed and target.body.is_machine:
                     self.setup.left_out.append((f"{part.name} - {target.body.name}", BUILDER))
                     continue
-                limit = math.inf if best is None else best.at_most + target.errors.total
-                swept = pair_clearance(part.outer, part.real, obstacle, swept_tree, self.prepared.trees, beyond=limit)
-                if not isinstance(swept, Clear | Contact):
+                yield part, target, relative if is_bed else positions
+            for part in () if is_bed else self.prepared.bed_parts():
+                if part.name in machine_bed and target.body.is_machine:
+                    self.setup.left_out.append((f"{part.name} - {target.body.name}", BUILDER))
                     continue
-                exact = pair_clearance(part.outer, part.real, obstacle, exact_tree, self.prepared.trees)
-                assert isinstance(exact, Clear | Contact), "no bound was asked for"
-                found = _standing_found(part.name, tool, target, swept, exact)
-                if best is None or found.at_least < best.at_least:
-                    best = found
+                yield part, target, of_bed
+
+    def _least_standing(self, tool: Tool) -> _Found | None:
+        """The least spare of what does not turn, by the engine of the cuts."""
+        by = stick_out_error(self.scene.setup_errors, tool)
+        poses = frame_poses(self.machine, dict(self.between.angles_deg))
+        best: _Found | None = None
+        obstacles: dict[str, Obstacle] = {}
+        trees: dict[int, tuple[Node, Node]] = {}
+        for part, target, positions in self._standing(tool):
+            body = target.body
+            if body.name not in obstacles:
+                X_WG = (poses.get(body.carrier) or identity(W, body.carrier)) @ body.X_CG
+                pieces = self.prepared.pieces_of(body.shape)
+                obstacles[body.name] = Obstacle(
+                    body.name, tuple(ObstaclePiece(p, X_WG, self.prepared.trees) for p in pieces)
+                )
+            if id(positions) not in trees:
+                lower = by if part.order < BEHIND_TOOL else 0.0
+                trees[id(positions)] = position_tree([positions]), position_tree([positions.lowered(lower)])
+            exact_tree, swept_tree = trees[id(positions)]
+            limit = math.inf if best is None else best.at_most + target.errors.total
+            obstacle = obstacles[body.name]
+            swept = pair_clearance(part.outer, part.real, obstacle, swept_tree, self.prepared.trees, beyond=limit)
+            if not isinstance(swept, Clear | Contact):
+                continue
+            exact = pair_clearance(part.outer, part.real, obstacle, exact_tree, self.prepared.trees)
+            assert isinstance(exact, Clear | Contact), "no bound was asked for"
+            found = _standing_found(part.name, tool, target, swept, exact)
+            if best is None or found.at_least < best.at_least:
+                best = found
         return best
 
     # ---- searching ---------------------------------------------------------------------------

@@ -21,18 +21,17 @@ from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
 from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull
 from kinematics.engine.turning import StillPiece, TurnAxis, TurningPiece, TurnPair, hull_vertices, is_coaxial
 from kinematics.machine import BED, HEAD, TABLE, bed_motion
-from kinematics.moves.swings import Between, hull_2d
+from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
 from kinematics.placement import PlacedBody
-from kinematics.pose import Array, Vector
-from kinematics.prepared import Part, Prepared, current_state
+from kinematics.pose import Array, as_vector
+from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
 from kinematics.scene import Tool
 from kinematics.setup_error import OtherErrors, other_errors
 from kinematics.shapes import Revolve, Screw
 from kinematics.solids import Triangles
 
 NO_MOTION = "they do not move against each other"
-BEHIND_TOOL = 1000  # order of standing bodies behind all tool-side parts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -218,7 +217,7 @@ class SwingSetup:
                 for box in dict.fromkeys((box[1],) for box in self.between.boxes):
                     subtract = 0.0 if exact else errors.total
                     names = (standing.body.name, target.body.name)
-                    order = (target.order, 1000 + standing.order)
+                    order = (target.order, BEHIND_TOOL + standing.order)
                     found += [TurnPair(s, p, box, subtract, names, order) for s in still for p in pieces]
         return found
 
@@ -234,23 +233,13 @@ class SwingSetup:
         placed = 0.0 if standing.body.is_machine else standing.errors.location
         subtract = 0.0 if exact else target.errors.total + placed
         names = (standing.body.name, target.body.name)
-        order = (target.order, 1000 + standing.order)
+        order = (target.order, BEHIND_TOOL + standing.order)
         return [
             TurnPair(s, turning, box, subtract, names, order)
             for box in self._boxes(len(axes))
             for turning in self._turning_pieces(target.body, axes)
             for s in still
         ]
-
-    def seen_from(self, body: PlacedBody, positions: Positions, gauge_length: float) -> Positions:
-        """Positions as the body sees them: relative to the bed only the head's own motion counts."""
-        if body.carrier != BED:
-            return positions
-        gauge = np.array([0.0, 0.0, gauge_length])
-        moved = positions.points + gauge
-        moved = moved - np.array([bed_motion(self.machine, as_vector(p)) for p in moved]) - gauge
-        corners = hull_2d(moved[:, :2])
-        return Positions(np.column_stack([corners, np.full(len(corners), moved[:, 2].min())]), positions.up)
 
     def on_first_axis(self) -> frozenset[str]:
         """Names of the bodies that the first of two axes carries."""
@@ -307,8 +296,3 @@ def _same(triangles: Triangles) -> Triangles:
 def _as_found(_p: Array, p_found: Array) -> Array:
     """For a piece whose triangles are the solid itself, the point that was found is a true one."""
     return p_found
-
-
-def as_vector(p: Array) -> Vector:
-    """A point (3,) as a tuple."""
-    return (float(p[0]), float(p[1]), float(p[2]))

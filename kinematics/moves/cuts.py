@@ -21,7 +21,7 @@ import numpy as np
 from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.sweep import Arc, Positions
 from kinematics.errors import FeatureError
-from kinematics.machine import Machine, head_motion
+from kinematics.machine import Machine, bed_motion, head_motion
 from kinematics.pose import Z_AXIS, Array, Pose, Vector
 from kinematics.scene import Cut, Face, Hole, Lift, Path, Pocket, Profile, Scene, Slot
 
@@ -39,18 +39,38 @@ class CutMove:
     gauge_length: float
 
     def against_bed(self, machine: Machine) -> tuple[Positions, ...]:
-        """The same sets as the bed sees them, where some linear axes move the table."""
+        """The tip as the bed sees it, where some linear axes move the table."""
+        gauge = np.array([0.0, 0.0, self.gauge_length])
+        return seen_from_bed(machine, self.sets, gauge)
+
+    def of_bed(self, machine: Machine) -> tuple[Positions, ...]:
+        """How far the bed stands from where it is drawn, as the table sees it."""
+        return motions_of_bed(machine, self.sets, np.array([0.0, 0.0, self.gauge_length]))
+
+    def tip_for(self, machine: Machine, bed_tip: Array) -> Array:
+        """A tip position in W of those that the bed sees at `bed_tip`."""
         gauge = np.array([0.0, 0.0, self.gauge_length])
         mask = np.array(head_motion(machine, (1.0, 1.0, 1.0)))
-        found = []
-        for s in self.sets:
-            points = (s.points + gauge) * mask - gauge
-            up = s.up if mask[2] else 0.0
-            found.extend(_as_sets(points, up))
-        return tuple(found)
+        points = np.concatenate([s.points for s in self.sets])
+        nearest = points[int((np.abs((points + gauge) * mask - gauge - bed_tip)).sum(axis=1).argmin())]
+        return np.asarray(np.where(mask > 0.0, bed_tip, nearest))
 
 
-def _as_sets(points: Array, up: float) -> list[Positions]:
+def seen_from_bed(machine: Machine, sets: Sequence[Positions], gauge: Array) -> tuple[Positions, ...]:
+    """Tip positions in W as positions relative to the bed: only the head's own motion counts."""
+    mask = np.array(head_motion(machine, (1.0, 1.0, 1.0)))
+    found = [_projected((s.points + gauge) * mask - gauge, s.up if mask[2] else 0.0) for s in sets]
+    return tuple(s for projected in found for s in projected)
+
+
+def motions_of_bed(machine: Machine, sets: Sequence[Positions], gauge: Array) -> tuple[Positions, ...]:
+    """Motions of the bed relative to the table while the tip takes its positions."""
+    mask = np.array(bed_motion(machine, (1.0, 1.0, 1.0)))
+    found = [_projected((s.points + gauge) * mask, s.up if mask[2] else 0.0) for s in sets]
+    return tuple(s for projected in found for s in projected)
+
+
+def _projected(points: Array, up: float) -> list[Positions]:
     """Projected positions as convex sets; a polygon that has become flat is its longest segment."""
     if len(points) <= 1:
         return [Positions(points, up)]
