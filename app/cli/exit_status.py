@@ -1,0 +1,18 @@
+"""What the command line tells the shell."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+
+class ExitStatus(IntEnum):
+    """Exit statuses. A set-up that could not be checked completely is never CLEAR."""
+
+    CLEAR = 0
+    FAULT = 2
+    TIGHT = 10
+    CAN_HIT = 20
+    HITS = 30
+    NOT_CHECKED = 40
+    INTERNAL_ERROR = 70
+    INTERRUPTED = 130

@@ -1,0 +1,190 @@
+"""What a check says in words for people: names, sides, numbers, one sentence per cut, the headline.
+
+1. Lengths are in mm with two decimals, more where two would blur on which side of a limit a number lies.
+2. A minus is the sign U+2212; a front end that cannot show it replaces it.
+3. The operator's words: left, right, to you, away from you; the clock is seen from above, 12 away.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from app.jobs.check import Check, CutResult
+from kinematics.report import CutReport, PairReport
+from kinematics.verdict import Verdict
+
+MINUS = "\u2212"
+CANNOT_REACH = "cannot reach"
+Cause = Literal["pair", "depth", "travel", "unknown"]
+
+_SIDES = {
+    "left": "left of the tool",
+    "right": "right of the tool",
+    "to you": "on your side of the tool",
+    "away": "behind the tool",
+    "above": "above the tool",
+    "below": "below the tool",
+}
+
+
+def number(value: float, digits: int = 2) -> str:
+    """A number with a true minus sign; what rounds to zero has none."""
+    text = f"{value:.{digits}f}"
+    if float(text) == 0.0:
+        text = text.removeprefix("-")
+    return text.replace("-", MINUS)
+
+
+def spare_text(spare: float, keep_off: float) -> str:
+    """A spare with as many decimals as show that it is above or below 0 and the keep-off."""
+    for digits in (2, 3):
+        shown = round(spare, digits)
+        if (shown > 0.0) == (spare > 0.0) and (shown < keep_off) == (spare < keep_off):
+            return number(spare, digits)
+    return number(spare, 4)
+
+
+def together(names: Sequence[str]) -> str:
+    """Several bodies in one phrase: clamp screw L, clamp screw R are clamp screws L and R."""
+    if len(names) < 2:
+        return "".join(names)
+    heads = {name.rpartition(" ")[0] for name in names}
+    if len(heads) == 1 and (head := heads.pop()):
+        return f"{head}s {_listed([name.rpartition(' ')[2] for name in names])}"
+    return _listed(names)
+
+
+def _listed(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
+
+
+def nearest_bodies(cut: CutReport, pair: PairReport) -> str:
+    """The obstacles of the worst pair and of those that tie with it by the same part of the tool."""
+    part, obstacle = pair.between
+    return together([obstacle, *(b for a, b in cut.ties if a == part and b != obstacle)])
+
+
+def side_phrase(cut: CutResult) -> str | None:
+    """Where the contact is: behind the tool, 11 o'clock."""
+    if not isinstance(cut, CutReport) or cut.side is None:
+        return None
+    where = _SIDES[cut.side.split(", ")[0]]
+    return where if cut.clock is None else f"{where}, {cut.clock} o'clock"
+
+
+def name_of(cut: CutResult) -> str:
+    """Orientation and cut, with the workpiece where there are several."""
+    return f"{cut.orientation} {cut.cut}" + (f" ({cut.workpiece})" if cut.workpiece else "")
+
+
+def cause(cut: CutResult) -> Cause:
+    """What the verdict of a cut comes from; of several causes the pair is told first."""
+    if isinstance(cut, CutReport):
+        if cut.worst is not None and cut.worst.verdict == cut.verdict:
+            return "pair"
+        if cut.depth is not None and cut.depth.verdict == cut.verdict:
+            return "depth"
+        if cut.travel.verdict == cut.verdict:
+            return "travel"
+    return "unknown"
+
+
+def verdict_word(cut: CutResult) -> str:
+    """The verdict's word; out of travel is "cannot reach"."""
+    if cut.verdict is Verdict.HITS and cause(cut) == "travel":
+        return CANNOT_REACH
+    return str(cut.verdict)
+
+
+def sentence(cut: CutResult) -> str:
+    """What is the matter with a cut, in one or two sentences, without its name and verdict."""
+    if isinstance(cut, CutReport):
+        match cause(cut):
+            case "pair":
+                assert cut.worst is not None, "a pair that causes a verdict is there"
+                return _pair_sentence(cut, cut.worst)
+            case "depth":
+                assert cut.depth is not None, "a depth that causes a verdict is there"
+                needs, has = number(cut.depth.needs), number(cut.depth.has)
+                return f"flute too short, {needs} needed, {has} there."
+            case "travel":
+                return f"{cut.travel.why}." if cut.travel.why else "nothing comes near."
+    return f"{reason(cut)}."
+
+
+def reason(cut: CutResult) -> str:
+    """Why a cut, or the first of its pairs, was not checked."""
+    if cut.why is not None:
+        return cut.why
+    assert isinstance(cut, CutReport), "a cut without a report says why"
+    pair = next((p for p in cut.not_checked), None)
+    if pair is None:
+        return "nothing was compared"
+    more = f" (and {len(cut.not_checked) - 1} more pairs)" if len(cut.not_checked) > 1 else ""
+    return f"{pair.between[0]} to {pair.between[1]}: {pair.why or 'the distance was not established'}{more}"
+
+
+def _pair_sentence(cut: CutReport, pair: PairReport) -> str:
+    part, bodies, where = pair.between[0], nearest_bodies(cut, pair), side_phrase(cut)
+    place = f", {where}" if where else ""
+    clearance, errors = pair.clearance, pair.setup_error
+    if pair.verdict is Verdict.HITS:
+        if pair.contact == "inside":
+            return f"{part} of {cut.tool} and {bodies}: one stands inside the other{place}."
+        depth = f" by {number(-clearance.value)}" if clearance and clearance.value < 0.0 else ""
+        return f"{part} of {cut.tool} and {bodies} overlap{depth}{place}."
+    if pair.verdict is Verdict.CAN_HIT:
+        if clearance is None or clearance.at_least <= 0.0:
+            return f"{part} of {cut.tool} and {bodies} touch, or as good as{place}."
+        used = number(errors.total if errors and pair.spare is None else clearance.at_least - (pair.spare or 0.0))
+        return (
+            f"clearance {number(clearance.at_least)} ({part}, {bodies}), but set-up errors can use up {used}. "
+            "Measure what is assumed, or make room."
+        )
+    assert pair.spare is not None, "a tight or clear pair has a spare"
+    beside = {"below": "over", "above": "under"}.get(cut.side or "", "beside")
+    room = f"{spare_text(pair.spare, pair.keep_off)} spare, {number(pair.keep_off)} wanted."
+    return f"{room} {_first_large(part)} of {cut.tool} {beside} {bodies}{place}."
+
+
+def _first_large(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def tightest_first(cuts: Sequence[CutResult]) -> tuple[CutResult, ...]:
+    """Worst verdict first, then the least spare over its keep-off; equal ones in machining order."""
+
+    def rank(cut: CutResult) -> tuple[int, float]:
+        pair = cut.worst if isinstance(cut, CutReport) else None
+        if pair is None or pair.spare is None:
+            return -cut.verdict.severity, float("-inf")
+        return -cut.verdict.severity, pair.spare - pair.keep_off
+
+    return tuple(sorted(cuts, key=rank))
+
+
+def headline(check: Check) -> tuple[tuple[Verdict, str, str], ...]:
+    """One line for the verdict, and one for the cuts where the verdict is about something else.
+
+    Each line is (verdict, its word, what to say about it).
+    """
+    ordered = tightest_first(check.cuts)
+    if not ordered:
+        return ((Verdict.NOT_CHECKED, str(Verdict.NOT_CHECKED), "this set-up has no cut."),)
+    first = ordered[0]
+    cuts_line = (first.verdict, verdict_word(first), f"{name_of(first)}: {sentence(first)}")
+    if first.verdict is Verdict.CLEAR:
+        cuts_line = (first.verdict, verdict_word(first), _clear_sentence(first))
+    if check.verdict == first.verdict:
+        return (cuts_line,)
+    items = [item.what for item in check.not_checked]
+    shown = _listed(items) if len(items) < 4 else f"{', '.join(items[:3])} and {len(items) - 3} more"
+    return ((check.verdict, str(check.verdict), f"{shown}: {check.not_checked[0].why}."), cuts_line)
+
+
+def _clear_sentence(cut: CutResult) -> str:
+    pair = cut.worst if isinstance(cut, CutReport) else None
+    if pair is None or pair.spare is None:
+        return f"{name_of(cut)}: nothing comes near."
+    return f"least spare {spare_text(pair.spare, pair.keep_off)} at {name_of(cut)}, {number(pair.keep_off)} wanted."
