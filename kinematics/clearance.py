@@ -434,13 +434,12 @@ def _report(pair: _Pair, exact: Clear | Contact, swept: Clear | Contact) -> Pair
 
 
 def _interval(answer: Clear | Contact) -> Interval | None:
-    match answer:
-        case Clear():
-            return Interval(answer.at_least, answer.value)
-        case Contact(depth=None):
-            return None
-        case Contact(depth=(low, high)):
-            return Interval(-high, -low)
+    if isinstance(answer, Clear):
+        return Interval(answer.at_least, answer.value)
+    if answer.depth is None:
+        return None
+    low, high = answer.depth
+    return Interval(-high, -low)
 
 
 def _normal(answer: Clear | Contact) -> Vector | None:

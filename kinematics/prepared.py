@@ -87,7 +87,7 @@ class Prepared:
         """The bodies of the bed as parts that move, where a linear axis moves the table; else none."""
         if all(axis.moves == "head" for axis in self.scene.machine.linear_axes):
             return ()
-        found = []
+        found: list[Part] = []
         for body in self.placed.bodies:
             if body.carrier == BED:
                 pieces = tuple(self._moved_pieces(body, body.X_CG))

@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kinematics.engine.sweep import RoundPiece
 from kinematics.pose import Array, Vector
 from kinematics.solids import Triangles
 
+Mask = NDArray[np.bool_]
 LEVELS_DEG = range(0, 46, 5)
 SIDES_DEG = range(-30, 31, 5)
 START = 1e-3  # mm; a line starts this far from the middle of the gap, beyond rounding
@@ -56,7 +58,7 @@ def is_hidden(
     return False
 
 
-def _stopped_by_round(p: Array, lines: Array, piece: RoundPiece) -> Array:
+def _stopped_by_round(p: Array, lines: Array, piece: RoundPiece) -> Mask:
     """Which lines (n, 3) from p, both in the tip frame, meet a frustum about Z."""
     slope = (piece.r2 - piece.r1) / (piece.z2 - piece.z1)
     # radius along the axis: r(z) = r1 + slope (z - z1); solve |p_xy + t d_xy| = r(p_z + t d_z)
@@ -82,7 +84,7 @@ def _stopped_by_round(p: Array, lines: Array, piece: RoundPiece) -> Array:
     return hits
 
 
-def _stopped_by_triangles(p_W: Array, lines: Array, body: Triangles) -> Array:
+def _stopped_by_triangles(p_W: Array, lines: Array, body: Triangles) -> Mask:
     """Which lines (n, 3) from p_W meet a triangle (Moller and Trumbore, 1997)."""
     corners = body.vertices[body.faces]
     middle = lines.mean(axis=0)
@@ -107,7 +109,7 @@ def _stopped_by_triangles(p_W: Array, lines: Array, body: Triangles) -> Array:
     return hits
 
 
-def _in_fan(corners: Array, p_W: Array, lines: Array) -> Array:
+def _in_fan(corners: Array, p_W: Array, lines: Array) -> Mask:
     """Which triangles (m, 3, 3) are not wholly on the far side of one of the fan's bounding planes."""
     rel = corners - p_W
     keep = np.ones(len(corners), dtype=bool)

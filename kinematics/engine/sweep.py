@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kinematics.pose import Array
 from kinematics.solids import Triangles, corner_count, stacked_rings, unit_polygon
@@ -212,14 +213,14 @@ def hull(points: Array) -> Triangles:
     return Triangles(points[used], renumbered.reshape(faces.shape).astype(np.int32))
 
 
-def _minkowski_order(ring: Array, q: Array) -> tuple[Array, Array]:
+def _minkowski_order(ring: Array, q: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Which corner of the ring and which point of q make each corner of their Minkowski sum, in order.
 
     `q` is a point, a segment or a counter-clockwise convex polygon (k, 2). Edges are merged by angle.
     """
     n, k = len(ring), len(q)
     if k == 1:
-        return np.arange(n), np.zeros(n, dtype=np.int64)
+        return np.arange(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
     ring_edges = np.roll(ring, -1, axis=0) - ring
     q_edges = np.roll(q, -1, axis=0) - q
     ring_angles = np.arctan2(ring_edges[:, 1], ring_edges[:, 0])
