@@ -128,8 +128,7 @@ def test_that_the_scene_gives_retract_and_way_out_to_cuts_without_their_own(smal
         ("orientations:", "retract: 12\nleave: {to: [1, 2, 3]}\norientations:"),
         (
             "depth: 10}}",
-            "depth: 10}}\n      - {name: own, tool: T1, state: raw, retract: 7, leave: up,"
-            " hole: {at: [0, 0, 0], depth: 1}}",
+            "depth: 10}}\n      - {name: own, tool: T1, state: raw, retract: 7, leave: up, hole: {at: [0, 0, 0], depth: 1}}",  # noqa: E501  # one line of the file
         ),
     )
     first, own = (cut for _, cut in read(text, tmp_path).scene.cuts())
