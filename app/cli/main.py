@@ -57,7 +57,8 @@ class _ShowVersion(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
         from importlib.metadata import version
 
-        parser.exit(0, f"tightside {version('tightside')}\n")
+        sys.stdout.write(f"tightside {version('tightside')}\n")
+        parser.exit(0)
 
 
 def _parser() -> argparse.ArgumentParser:

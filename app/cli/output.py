@@ -114,7 +114,8 @@ def _blocks(check: Check) -> Iterable[RenderableType]:
     yield from _reach_table(check)
     yield from _lists(check)
     yield Text()
-    yield Text(f"{program()}, inputs {check.scene_file.input_sha256[:8]}. {CAUTIONS}")
+    yield Text(CAUTIONS)
+    yield Text(f"{program()}, inputs {check.scene_file.input_sha256[:8]}")
 
 
 def _plate(verdict: Verdict, word: str) -> Text:

@@ -121,7 +121,7 @@ def reason(cut: CutResult) -> str:
     pair = next((p for p in cut.not_checked), None)
     if pair is None:
         return "nothing was compared"
-    more = f" (and {len(cut.not_checked) - 1} more pairs)" if len(cut.not_checked) > 1 else ""
+    more = f" (and {len(cut.not_checked) - 1} more)" if len(cut.not_checked) > 1 else ""
     return f"{pair.between[0]} to {pair.between[1]}: {pair.why or 'the distance was not established'}{more}"
 
 
