@@ -104,7 +104,7 @@ class OwnErrors(Located):
     words: ClassVar[str] = "{location: , body_model: , tilt_deg: }"
     location: SetupLength | None = Field(None, description="how far the body may stand off")
     body_model: SetupLength | None = Field(None, description="how far the body may differ from its model")
-    tilt_deg: SetupTilt | None = Field(None, description="how far the body may be tilted")
+    tilt_deg: SetupTilt | None = Field(None, description="degrees that the body may be tilted")
 
 
 class Body(Located):
@@ -117,7 +117,7 @@ class Body(Located):
         description="what it stands on: bed, table, head, what a table axis carries, or a body (the centre of its top)",
     )
     at: Point | None = Field(None, description="the centre of its base, from what it stands on")
-    turn: Angle | None = Field(None, description="turn about its own Z, before `axis`")
+    turn: Angle | None = Field(None, description="degrees that it is turned about its own Z, before `axis`")
     axis: Direction | None = Field(None, description="the direction that its +Z takes")
     errors: OwnErrors | None = Field(None, description="its own set-up errors")
     box: Annotated[tuple[Size, Size, Size], ListRule("a box [dx, dy, dz]", 3)] | None = Field(

@@ -84,6 +84,11 @@ class Document:
                 found.setdefault(joined(steps), node)
         return found
 
+    def replace_root(self, root: Node) -> None:
+        """Put the tree of a newer format in the place of the one that was read; its values keep their places."""
+        if root is not self.root:
+            self.root, self._names = root, None
+
     def find(self, path: str) -> Node | None:
         """The value of a path, or None."""
         return self.paths().get(path)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from app.scenes.document import Document, nearest
+from app.scenes.document import Document, nearest, text_of
 from app.scenes.faults import Fault
 from app.scenes.located import MapNode, Node, ScalarNode, is_empty, short
+from app.scenes.migrations import FIRST_FORMAT, FORMAT, migrated
 from app.scenes.reading import SCALES, Reading
-
-FORMAT = 1  # of scene, machine, holder and hardware files
 
 
 def opened(document: Document, faults: list[Fault], assumed: list[str]) -> Reading | None:
@@ -26,6 +25,8 @@ def opened(document: Document, faults: list[Fault], assumed: list[str]) -> Readi
     reading = Reading(document, "mm", faults, assumed)
     if not _tell_format(root, reading):
         return None
+    number = int(text) if (text := text_of(root.get("format")) or "").isdecimal() else FORMAT
+    document.replace_root(migrated(root, number))
     units = _units(root, reading)
     return Reading(document, units, faults, assumed)
 
@@ -47,7 +48,7 @@ def _tell_format(root: MapNode, reading: Reading) -> bool:
         hint = f"; is it '{near}'?" if near else ""
         reading.tell(root, f"is missing; expected 'format: {FORMAT}'{hint}", "format")
         return True
-    if isinstance(node, ScalarNode) and not node.style and node.text == str(FORMAT):
+    if isinstance(node, ScalarNode) and not node.style and node.text in map(str, range(FIRST_FORMAT, FORMAT + 1)):
         return True
     if isinstance(node, ScalarNode) and not node.style and node.text.isascii() and node.text.isdecimal():
         later = int(node.text[:9]) > FORMAT

@@ -57,7 +57,7 @@ class SetupErrors(Located):
     body_model: SetupLength | None = Field(None, description="screw seating, edges that are not modelled")
     diameters: SetupLength | None = Field(None, description="holder and body diameters, together")
     stick_out: SetupLength | None = Field(None, description="along the tool axis, up or down")
-    tilt_deg: SetupTilt | None = Field(None, description="the table's tilt")
+    tilt_deg: SetupTilt | None = Field(None, description="degrees that the table may be tilted off")
     arm: Arm | None = Field(
         None, description="a fixed arm of the tilt; left out: the body's largest distance from the axis"
     )
@@ -69,7 +69,7 @@ class Zero(Located):
     words: ClassVar[str] = "{rides_on: , at: [x, y, z]}"
     rides_on: Support = Field(description="what part zero stands on: a frame or a body")
     at: Point | None = Field(None, description="its origin, from what it stands on")
-    turn: Angle | None = Field(None, description="turn about its own Z, before `axis`")
+    turn: Angle | None = Field(None, description="degrees that it is turned about its own Z, before `axis`")
     axis: Direction | None = Field(None, description="the direction that its +Z takes")
 
 

@@ -38,13 +38,16 @@ class NumberRule:
         return core_schema.with_info_plain_validator_function(self._validate)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        limits = {"exclusiveMinimum": self.above, "exclusiveMaximum": self.below}
-        if self.unit != "mm":  # the limits of a length depend on the units of the file
-            limits |= {"minimum": self.at_least, "maximum": self.at_most}
-        kept = {
-            key: value for key, value in limits.items() if value is not None and (self.unit != "mm" or value == 0.0)
+        if self.unit == "mm":  # limits of a length depend on the units of the file; only its sign does not
+            low = {} if self.at_least is None or self.at_least < 0.0 else {"minimum": 0.0}
+            return {"type": "number", **({"exclusiveMinimum": 0.0} if (self.at_least or 0.0) > 0.0 else low)}
+        limits = {
+            "exclusiveMinimum": self.above,
+            "exclusiveMaximum": self.below,
+            "minimum": self.at_least,
+            "maximum": self.at_most,
         }
-        return {"type": "number", **kept}
+        return {"type": "number", **{key: value for key, value in limits.items() if value is not None}}
 
     def _validate(self, value: Value, info: ValidationInfo) -> float:
         return self.read(value, reading_of(info))
@@ -166,7 +169,7 @@ class ChoiceRule:
         return core_schema.with_info_plain_validator_function(self._validate)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        return {"enum": list(self.options)}
+        return {"enum": [int(o) if o.lstrip("-").isdigit() else o for o in self.options]}
 
     def _validate(self, value: Value, info: ValidationInfo) -> str:
         return self.read(value, reading_of(info))
@@ -217,6 +220,10 @@ class ListRule:
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.with_info_before_validator_function(self._validate, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
+        least = {"minItems": self.at_least} if self.at_least else {}
+        return {**handler(schema), **least}
 
     def _validate(self, value: Value, info: ValidationInfo) -> ListValue:
         return self.read(value, reading_of(info))
