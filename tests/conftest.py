@@ -1,0 +1,16 @@
+"""What every test runs in: no library and no cache of whoever runs it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """An empty library and an empty cache, so that what lies in the user's own changes no result."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("TIGHTSIDE_LIBRARY", str(tmp_path_factory.mktemp("library")))
+        patch.setenv("TIGHTSIDE_CACHE", str(tmp_path_factory.mktemp("cache")))
+        yield
