@@ -15,6 +15,7 @@ import posixpath
 import struct
 import zipfile
 import zlib
+from array import array
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
@@ -27,7 +28,7 @@ from kinematics.mesh_files import MM_PER, RawBody, RawFile, check_triangle_count
 MAX_UNPACKED = 1 << 29  # bytes; text of about five million triangles
 MAX_RATIO = 200  # of unpacked to packed size; the text of a mesh reaches 10 to 50
 MAX_ENTRIES = 10_000
-MAX_PLACED = 100_000  # objects after all components are placed
+MAX_PLACED = 20_000  # objects after all components are placed
 CHUNK = 1 << 20
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
@@ -48,8 +49,8 @@ Place = tuple[str, str]  # part of the archive, id of an object in it
 @dataclass(slots=True)
 class _Object:
     name: str
-    numbers: list[float] = field(default_factory=list)
-    corners: list[int] = field(default_factory=list)
+    numbers: array[float] = field(default_factory=lambda: array("d"))  # three of each vertex
+    corners: array[int] = field(default_factory=lambda: array("q"))  # three of each triangle
     components: list[tuple[Place, Matrix]] = field(default_factory=list)
 
 
@@ -212,11 +213,11 @@ class _ModelReader:
             return
         match tag[len(CORE) + 1 :]:
             case "vertex":
-                self.object.numbers += [self._number(attributes, axis) for axis in "xyz"]
+                self.object.numbers.extend(self._number(attributes, axis) for axis in "xyz")
             case "triangle":
                 self.n_triangles += 1
                 check_triangle_count(self.n_triangles)
-                self.object.corners += [self._index(attributes, corner) for corner in ("v1", "v2", "v3")]
+                self.object.corners.extend(self._index(attributes, corner) for corner in ("v1", "v2", "v3"))
             case "object":
                 self.object = _Object(attributes.get("name", "").strip())
                 number = self._need(attributes, "id")

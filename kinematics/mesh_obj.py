@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from array import array
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,13 +22,13 @@ SKIPPED = frozenset(
 @dataclass(slots=True)
 class _Object:
     name: str
-    corners: list[int] = field(default_factory=list)
-    counts: list[int] = field(default_factory=list)
+    corners: array[int] = field(default_factory=lambda: array("q"))
+    counts: array[int] = field(default_factory=lambda: array("q"))
 
 
 def read_obj(data: bytes) -> RawFile:
     """OBJ with polygons; faces may refer to earlier vertices by negative numbers. Bodies are its objects."""
-    points: list[tuple[float, float, float]] = []
+    numbers = array("d")  # three of each vertex
     objects = [_Object("")]
     n_triangles = 0
     for number, line in enumerate(data.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines(), start=1):
@@ -36,12 +37,12 @@ def read_obj(data: bytes) -> RawFile:
             continue
         match words[0]:
             case b"v":
-                points.append(_point(words, number))
+                numbers.extend(_point(words, number))
             case b"f":
-                polygon = [_corner(word, len(points), number) for word in words[1:]]
+                polygon = [_corner(word, len(numbers) // 3, number) for word in words[1:]]
                 if len(polygon) < 3:
                     raise MeshFileError(f"line {number}: a face of {len(polygon)} corners; expected at least 3")
-                objects[-1].corners += polygon
+                objects[-1].corners.extend(polygon)
                 objects[-1].counts.append(len(polygon))
                 n_triangles += len(polygon) - 2
                 check_triangle_count(n_triangles)
@@ -50,7 +51,7 @@ def read_obj(data: bytes) -> RawFile:
             case word:
                 shown = word[:20].decode("ascii", "replace")
                 raise MeshFileError(f"line {number}: {shown!r} is not read; expected v, f, o and what belongs to them")
-    vertices = np.array(points, dtype=np.float64).reshape(-1, 3)
+    vertices = np.array(numbers, dtype=np.float64).reshape(-1, 3)
     return _raw(vertices, [one for one in objects if one.counts])
 
 

@@ -41,7 +41,7 @@ SMALLEST, LARGEST = (
     1.0,
     1000.0,
 )  # mm; a box outside these asks whether the unit is right
-STEP_SECONDS, STEP_SECONDS_PER_MB, STEP_SECONDS_AT_MOST = 9.0, 50.0, 180.0
+STEP_SECONDS, STEP_SECONDS_PER_MB, STEP_SECONDS_AT_MOST = 20.0, 5.0, 300.0  # the kernel takes about 1 s for a MB
 STEP_SHARE = 0.95  # of the chord tolerance goes to the kernel, the rest to its single-precision output
 
 READERS: dict[str, Callable[[bytes], RawFile]] = {
@@ -300,6 +300,7 @@ def _run_step_worker(folder: Path, n_bytes: int, chord_tolerance: float) -> int:
             stderr=subprocess.DEVNULL,
             env={**os.environ, "PYTHONPATH": search},
             timeout=seconds,
+            creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),  # Windows only
             check=False,
         ).returncode
     except subprocess.TimeoutExpired as error:

@@ -82,10 +82,17 @@ def test_that_what_changes_the_mesh_changes_the_entry(tmp_path, reads, folder):
         load_mesh(two, units="mm", body=body)
     written(tmp_path, "part.stl", binary_stl(CUBE_V * 2, CUBE_F))
     load_mesh(tmp_path / "part.stl", units="mm")
-    step = Path(__file__).parent / "step" / "hollow_cube.step"
-    for tolerance in (0.01, 0.1):
-        assert load_mesh(step, units=None, chord_tolerance=tolerance).chord_error == tolerance
+    for tolerance in (0.02, 0.03):
+        load_mesh(tmp_path / "part.stl", units="mm", chord_tolerance=tolerance)
     assert len(reads) == 8 == len(entries(folder))
+
+
+def test_that_a_step_file_is_read_once_however_small(monkeypatch, reads):
+    monkeypatch.setattr(mesh_cache, "WORTH_FROM", 1 << 40)
+    step = Path(__file__).parent / "step" / "torus.step"
+    first = load_mesh(step, units=None, chord_tolerance=0.5)
+    check_same(load_mesh(step, units=None, chord_tolerance=0.5), first)
+    assert first.chord_error == 0.5 and reads == ["torus.step"]
 
 
 def test_that_a_change_of_the_readers_makes_old_entries_unknown(tmp_path, reads, monkeypatch):

@@ -118,11 +118,11 @@ def test_that_most_damage_of_one_byte_is_found_in_the_text():
     rng = np.random.default_rng(11)
     start = PLATE.index(b"DATA;")
     n_found = 0
-    for _ in range(300):
+    for _ in range(100):
         data = bytearray(PLATE)
         data[rng.integers(start, len(data))] = rng.integers(33, 127)
         try:
             count_shells(data_section(bytes(data)))
         except MeshFileError:
             n_found += 1
-    assert n_found > 200  # what is left are digits, strings, and keywords that are still words
+    assert n_found > 60  # what is left are digits, strings, and keywords that are still words
