@@ -8,10 +8,12 @@ from pathlib import Path
 from app.scenes import body_model as model
 from app.scenes.catalogues import Catalogues
 from app.scenes.document import nearest
+from app.scenes.faults import Fault
 from app.scenes.hardware_model import Hardware, HardwareSize
 from app.scenes.origins import Mark, fault_of
 from app.scenes.prelude import opened
 from app.scenes.reading import Reading, read_model
+from app.scenes.scalars import core_value
 from app.scenes.scene_model import Zero
 from app.scenes.side_files import SideFileFault, side_file
 from app.scenes.sources import Sources
@@ -32,7 +34,7 @@ class BodyBuilder:
     Parameters
     ----------
     folder, allowed : where mesh files are looked for, and the folders they may lie in.
-    notes : told what is worth knowing about meshes and is no fault.
+    noted : gets what is worth knowing about meshes at a place of the file, and is no fault.
     """
 
     reading: Reading
@@ -40,7 +42,7 @@ class BodyBuilder:
     sources: Sources
     folder: Path
     allowed: tuple[Path, ...]
-    notes: list[str]
+    noted: list[Fault]
     hardware: dict[str, Hardware | None]
 
     def bodies(self, models: tuple[model.Body, ...], default: str | None) -> tuple[Body, ...]:
@@ -94,7 +96,7 @@ class BodyBuilder:
             return shapes.Revolve(tuple(shapes.Step(row.d1, row.d2, row.length) for row in body.revolve))
         if body.screw is not None:
             return self._screw(body, body.screw)
-        return self._mesh(body, body.mesh, mark) if body.mesh is not None else None
+        return self._mesh(body.mesh, mark) if body.mesh is not None else None
 
     # --- screws, washers, pins ---
 
@@ -102,7 +104,7 @@ class BodyBuilder:
         table = self._hardware(screw)
         if table is None:
             return None
-        size = table.sizes.get(screw.size.strip())
+        size = _size_called(screw.size, table)
         if size is None:
             near = nearest(screw.size, table.sizes)
             hint = f"nearest: {near}" if near else f"sizes: {', '.join(table.sizes)}"
@@ -165,7 +167,7 @@ class BodyBuilder:
 
     # --- meshes ---
 
-    def _mesh(self, body: model.Body, mesh: model.Mesh, mark: Mark) -> shapes.MeshShape | None:
+    def _mesh(self, mesh: model.Mesh, mark: Mark) -> shapes.MeshShape | None:
         try:
             path = side_file(mesh.file, self.folder, self.allowed)
         except SideFileFault as fault:
@@ -176,18 +178,17 @@ class BodyBuilder:
         )
         self.sources.add_digest("mesh", mesh.file, digest, str(path))
         lo, hi = loaded.bounds
-        if (
-            question := self._size_question([h - low for low, h in zip(lo, hi, strict=True)], mesh, body.name)
-        ) is not None:
+        question = self._size_question([high - low for low, high in zip(lo, hi, strict=True)], mesh)
+        if question is not None:
             self.reading.tell(mesh.node.get("units") or mesh.node, question)
             return None
-        for note in loaded.notes:
-            self._note(f"{body.name}: {note}")
+        for words in loaded.notes:
+            self._note(mesh, words)
         if not loaded.is_closed:
-            self._note(f"{body.name}: {mesh.file} is open at {loaded.n_open_edges} edges")
+            self._note(mesh, f"{mesh.file} is open at {loaded.n_open_edges} edges")
         return shapes.MeshShape(placed_mesh(loaded, from_=mesh.start or "origin", up=mesh.up or "+Z"))  # type: ignore[arg-type]  # the model allows these words only
 
-    def _size_question(self, size: list[float], mesh: model.Mesh, name: str) -> str | None:
+    def _size_question(self, size: list[float], mesh: model.Mesh) -> str | None:
         """A fault that asks where other units are likelier; else a note about an odd size."""
         if MESH_LEAST <= max(size) <= MESH_MOST:
             return None
@@ -204,12 +205,23 @@ class BodyBuilder:
                     f"units: {unit} makes it {' x '.join(f'{s:.4g}' for s in sides)} mm" for unit, sides in likely
                 )
                 return f"{mesh.file} is {shown} mm with units: {mesh.units}; is that meant? {other}"
-        self._note(f"{name}: {mesh.file} is {shown} mm, an odd size for a part on this table")
+        self._note(mesh, f"{mesh.file} is {shown} mm, an odd size for a part on this table")
         return None
 
-    def _note(self, words: str) -> None:
-        if words not in self.notes:
-            self.notes.append(words)
+    def _note(self, mesh: model.Mesh, words: str) -> None:
+        note = self.reading.document.fault(mesh.node, words)
+        if note not in self.noted:
+            self.noted.append(note)
+
+
+def _size_called(name: str, table: Hardware) -> HardwareSize | None:
+    """The size of that name; a diameter is found however many digits it is written with."""
+    if (size := table.sizes.get(name.strip())) is not None:
+        return size
+    written = core_value(name.strip())
+    return next(
+        (s for key, s in table.sizes.items() if isinstance(written, float) and core_value(key) == written), None
+    )
 
 
 def _whole_table(table: Hardware, reading: Reading) -> Hardware | None:

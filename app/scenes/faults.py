@@ -28,16 +28,32 @@ class Fault:
     path: str
     message: str
 
+    def __post_init__(self) -> None:
+        """A fault is one line, whatever stood in the file."""
+        object.__setattr__(self, "path", one_line(self.path))
+        object.__setattr__(self, "message", one_line(self.message))
+
     def __str__(self) -> str:
         where = f"{self.file}:{self.line}:{self.column}"
         return f"{where}: {self.path}: {self.message}" if self.path else f"{where}: {self.message}"
 
 
-class SceneFileError(TightsideError):
-    """A file could not be read; `faults` holds everything that is wrong, sorted by position."""
+def one_line(text: str) -> str:
+    """A text with line ends and other characters that cannot be seen written as escapes."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
-    def __init__(self, faults: Iterable[Fault]) -> None:
-        found = sorted(set(faults))
+
+class SceneFileError(TightsideError):
+    """A file could not be read; `faults` holds everything that is wrong, sorted by position.
+
+    Faults of the file `first` come before those of the files that it names.
+    """
+
+    def __init__(self, faults: Iterable[Fault], first: str = "") -> None:
+        found = sorted(set(faults), key=lambda fault: (fault.file != first, fault))
+        self.first = first
         if len(found) > MOST_FAULTS:
             last = found[MOST_FAULTS - 1]
             more = f"{len(found) - MOST_FAULTS} more faults follow; these come first"
@@ -45,5 +61,5 @@ class SceneFileError(TightsideError):
         self.faults: tuple[Fault, ...] = tuple(found)
         super().__init__("\n".join(map(str, self.faults)))
 
-    def __reduce__(self) -> tuple[type[SceneFileError], tuple[tuple[Fault, ...]]]:
-        return (type(self), (self.faults,))
+    def __reduce__(self) -> tuple[type[SceneFileError], tuple[tuple[Fault, ...], str]]:
+        return (type(self), (self.faults, self.first))

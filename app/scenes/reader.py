@@ -43,7 +43,7 @@ class SceneFile:
     ----------
     input_sha256 : checksum over the scene's text and every file that it uses (see `sources.py`).
     files : every file that was read, the scene first.
-    notes : what is worth knowing about the input and is no fault, in words.
+    noted : what is worth knowing at a place of the input and is no fault (an open mesh, say).
     """
 
     scene: core.Scene
@@ -51,7 +51,12 @@ class SceneFile:
     text: str
     input_sha256: str
     files: tuple[Path, ...]
-    notes: tuple[str, ...]
+    noted: tuple[Fault, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is noted, in words: the body, then what there is to know about it."""
+        return tuple(f"{note.path}: {note.message}" for note in self.noted)
 
 
 def read_scene(path: Path, *, catalogues: Catalogues | None = None) -> SceneFile:
@@ -80,9 +85,9 @@ def _read(document: Document, data: bytes, path: Path, catalogues: Catalogues) -
     scene = read.scene()
     if read.faults or scene is None:
         assert read.faults, "a scene that could not be built has a fault"
-        raise SceneFileError(read.faults)
+        raise SceneFileError(read.faults, str(path))
     files = tuple(read.sources.files.values())
-    return SceneFile(scene, path, document.text, read.sources.checksum(), files, tuple(read.notes))
+    return SceneFile(scene, path, document.text, read.sources.checksum(), files, tuple(sorted(read.noted)))
 
 
 class _SceneReader:
@@ -94,7 +99,7 @@ class _SceneReader:
         self.catalogues = catalogues
         self.faults: list[Fault] = []
         self.assumed: list[str] = []
-        self.notes: list[str] = []
+        self.noted: list[Fault] = []
         self.sources = Sources()
         self.hardware: dict[str, object] = {}
         self.machine_document: Document | None = None
@@ -214,7 +219,7 @@ class _SceneReader:
             self.sources,
             folder,
             allowed,
-            self.notes,
+            self.noted,
             self.hardware,  # type: ignore[arg-type]  # filled by builders only
         )
 

@@ -10,7 +10,7 @@ from app.scenes.names import NameUse, state_scope
 from app.scenes.origins import Mark
 from app.scenes.reading import Reading
 from kinematics.machine import BED, HEAD, TABLE, P
-from kinematics.scene import Body, Orientation, Workpiece
+from kinematics.scene import Body, Orientation, Placement, Workpiece
 
 MOST_STACKED = 100  # bodies on top of each other; the highest sample has four
 
@@ -54,6 +54,7 @@ class References:
         groups = {body.name for body in bodies if body.shape is None}
         if self.unreadable & {"body", "body of the machine"}:
             names.add(workpiece.zero.rides_on)
+        self._side(workpiece.zero, workpiece.origin, ("zero", "rides_on"))
         self._support(workpiece.zero.rides_on, workpiece.origin, ("zero", "rides_on"), names, groups, ())
 
     def _supports(
@@ -64,8 +65,14 @@ class References:
         groups = {body.name for body in bodies if body.shape is None}
         for body in bodies:
             foreign = groups - {body.group}
+            self._side(body.placement, body.origin, ("rides_on",))
             self._support(body.placement.rides_on, body.origin, ("rides_on",), names, foreign, others)
         self._rings(bodies)
+
+    def _side(self, placement: Placement, origin: object, key: tuple[str, ...]) -> None:
+        if placement.face != "+Z" and placement.rides_on in (*(self.frames or ()), P):
+            message = f"'{placement.rides_on}' is a frame and has no side {placement.face}; expected a body"
+            self._tell(origin, key, message)
 
     def _support(
         self,

@@ -340,8 +340,11 @@ def test_that_a_mesh_beside_the_scene_is_read_and_placed(small_scene: str, tmp_p
 def test_that_an_open_mesh_is_named_in_the_notes(small_scene: str, tmp_path: Path):
     faces = TETRAHEDRON.split("endfacet\n")
     (tmp_path / "t.stl").write_text("endfacet\n".join(faces[1:]).replace("facet", "solid t\nfacet", 1))
-    notes = read(with_mesh(small_scene, "{file: t.stl, units: mm}"), tmp_path).notes
-    assert any("t.stl is open at 3 edges" in note for note in notes)
+    text = with_mesh(small_scene, "{file: t.stl, units: mm}")
+    scene_file = read(text, tmp_path)
+    assert "block: t.stl is open at 3 edges" in scene_file.notes
+    note = next(note for note in scene_file.noted if "open at" in note.message)
+    assert text.splitlines()[note.line - 1][note.column - 1 :].startswith("{file: t.stl")
 
 
 @pytest.mark.parametrize("name", ["../t.stl", "sub/../../t.stl", "sub/link.stl", "link/t.stl"])
