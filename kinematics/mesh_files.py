@@ -56,7 +56,8 @@ class RawFile:
     bodies : in the order of the file.
     mm_per_unit : by which their coordinates become mm; None where the file does not say.
     stated : the units that the file states, as lengths in mm.
-    chord_error : how far the triangles may lie from the surface that the file describes, mm.
+    chord_error : how far the triangles may lie from the surface that the file describes, in the unit of
+        the coordinates.
     notes : remarks in words.
     """
 

@@ -227,7 +227,7 @@ def _mesh(source: str, bodies: list[RawBody], raw: RawFile, mm_per_unit: float) 
         notes.append(f"{_size(size)} mm: is its unit right?")
     vertices.flags.writeable = False
     faces.flags.writeable = False
-    return Mesh(vertices, faces, n_open, raw.chord_error, source, tuple(notes))
+    return Mesh(vertices, faces, n_open, raw.chord_error * mm_per_unit, source, tuple(notes))
 
 
 def _tidied(bodies: list[RawBody], mm_per_unit: float) -> tuple[list[Tidied], list[str]]:

@@ -19,8 +19,7 @@ MAX_OCCURRENCES = 100_000  # of all parts in an assembly
 
 # --- grammar --------------------------------------------------------------------------------------
 
-_STRING = re.compile(rb"'(?:[^']|'')*'")
-_COMMENT = re.compile(rb"/\*.*?\*/", re.DOTALL)
+_STRING_OR_COMMENT = re.compile(rb"'(?:[^']|'')*'|/\*.*?\*/", re.DOTALL)
 _SPACE = re.compile(rb"\s*([(),;=])\s*")
 _FOREIGN = re.compile(rb"[^!-~]")  # outside strings all is printable, and blanks stand beside punctuation only
 _DATA = re.compile(rb"(?<=;)DATA(?:\([^;]*\))?;(.*?)ENDSEC;", re.DOTALL)
@@ -29,7 +28,7 @@ _LEAF = re.compile(rb"#\d+|[-+]?(?:\d+\.?\d*|\.\d+)(?:[Ee][-+]?\d+)?|\.[A-Z][A-Z
 # From here on 1 stands for a value, 2 for a record, which is a value too, and 3 for a keyword with its bracket.
 _LIST = re.compile(rb"\((?:[\x01\x02](?:,[\x01\x02])*)?\)")
 _RECORD = re.compile(rb"\x03(?:[\x01\x02](?:,[\x01\x02])*)?\)")
-_COMPLEX = re.compile(rb"\(\x02{2,}\)")
+_COMPLEX = re.compile(rb"(?<==)\(\x02+\)")
 _STATEMENTS = re.compile(rb"(?:\x01=\x02;)*")
 _DEFINED = re.compile(rb"#(\d+)=")
 _NAMED = re.compile(rb"#(\d+)")
@@ -45,7 +44,8 @@ def data_section(data: bytes) -> bytes:
         raise MeshFileError("does not begin with ISO-10303-21; expected a STEP file")
     if b"END-ISO-10303-21" not in data[-4096:]:
         raise MeshFileError("was cut short; expected END-ISO-10303-21 at its end")
-    text = _SPACE.sub(rb"\1", _COMMENT.sub(b"", _STRING.sub(b"''", data)))
+    text = _STRING_OR_COMMENT.sub(lambda found: b"''" if found[0][:1] == b"'" else b" ", data)
+    text = _SPACE.sub(rb"\1", text)
     entities = b"".join(_DATA.findall(text))
     _check_grammar(entities)
     defined = _DEFINED.findall(entities)
@@ -69,7 +69,7 @@ def _check_grammar(entities: bytes) -> None:
     before = None
     while rest != before:
         before = rest
-        rest = _COMPLEX.sub(b"\x02", _RECORD.sub(b"\x02", _LIST.sub(b"\x01", rest)))
+        rest = _LIST.sub(b"\x01", _COMPLEX.sub(b"\x02", _RECORD.sub(b"\x02", rest)))
     whole = _STATEMENTS.match(rest)
     if foreign is None and whole is not None and whole.end() < len(rest):
         at = rest.count(b";", 0, whole.end())

@@ -48,6 +48,17 @@ def test_that_units_that_contradict_a_step_file_are_a_fault():
     check_fault(STEP / "torus.step", "is in mm, units: inch contradicts it", units="inch", key="units")
 
 
+@pytest.mark.slow
+def test_that_a_step_file_without_a_unit_asks_and_its_chord_error_scales_with_the_answer(tmp_path):
+    text = (STEP / "hollow_cube.step").read_bytes()
+    bare = text.replace(b"GLOBAL_UNIT_ASSIGNED_CONTEXT", b"GLOBAL_UNIT_NOT_ASSIGNED")
+    assert bare != text
+    path = written(tmp_path, "p.step", bare)
+    check_fault(path, "has no unit; is it 20.0 x 20.0 x 20.0 mm, or ", units=None, key="units")
+    mesh = load_mesh(path, units="inch")
+    assert mesh.bounds[1] == pytest.approx((508.0, 508.0, 508.0)) and mesh.chord_error == pytest.approx(0.254)
+
+
 @pytest.mark.parametrize("tolerance", [0.01, pytest.param(0.05, marks=pytest.mark.slow)])
 def test_that_facets_of_a_step_torus_stay_within_the_chord_tolerance(tolerance):
     mesh = load_mesh(STEP / "torus.step", units=None, chord_tolerance=tolerance)

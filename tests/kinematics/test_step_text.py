@@ -44,6 +44,9 @@ def test_that_units_and_shells_are_counted_from_the_text(name, units, n_shells):
         "A('it''s #9 = (;',$,*,.T.,\"0F\",#1,(),((1),(2.)),LENGTH_MEASURE(3.))",
         "( A(#1) B() C('',$) )",
         "A(\n 1 , /* a comment; #77 */ 2 )",
+        "A(1) /* it's not a string */",
+        "A('/* not a comment',1,'*/')",
+        "(A((#1,(2.)),B(3)))",
         "!OWN_WORD(1)",
     ],
 )
