@@ -266,8 +266,10 @@ class _CutCheck:
             found.append((pair, report))
             if report.clearance is not None:
                 least = min(least, report.clearance.value)
-        found.sort(key=lambda item: (_report_rank(item[1]), item[0].target.order, item[0].part.order))
-        return found, unknown
+        found.sort(key=lambda item: _report_rank(item[1]))
+        n_equal = sum(1 for _, report in found if report is found[0][1] or _is_tie(found[0][1], report))
+        equal = sorted(found[:n_equal], key=lambda item: (item[0].target.order, item[0].part.order))
+        return equal + found[n_equal:], unknown
 
     def _pair_report(self, pair: _Pair, last: tuple[int, float], least: float) -> PairReport | None:
         """The pair worked out; None once it is proven to rank behind `last` and beyond `least`."""

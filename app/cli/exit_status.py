@@ -16,3 +16,9 @@ class ExitStatus(IntEnum):
     NOT_CHECKED = 40
     INTERNAL_ERROR = 70
     INTERRUPTED = 130
+
+
+EXIT_STATUSES = (
+    "exit status: 0 clear, 10 tight, 20 can hit, 30 hits or cannot reach, 40 not checked (and nothing worse);\n"
+    "2 scene or usage at fault, 70 internal error, 130 interrupted"
+)

@@ -14,11 +14,15 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from app.jobs.report import check_json, program
+from app.jobs.check import name_of_move
+from app.jobs.report import check_json, nearest, offset_json, program, swing_json
 from app.jobs.words import (
     MINUS,
+    angles_text,
     cause,
     headline,
+    move_sentence,
+    moves_tightest_first,
     name_of,
     number,
     reason,
@@ -29,14 +33,21 @@ from app.jobs.words import (
     together,
     verdict_word,
 )
-from kinematics.report import CutReport, ErrorTerms, PairReport, TravelReport
+from kinematics.report import CutReport, ErrorTerms, PairReport, SwingReport, TravelReport
 from kinematics.verdict import Verdict
 
 if TYPE_CHECKING:
-    from app.jobs.check import Check, CutResult
+    from app.jobs.check import Check, CutResult, MoveResult
+    from app.jobs.library import Listing
+    from app.jobs.offsets import OffsetRow
     from app.scenes.faults import Fault
+    from app.scenes.reader import SceneFile
+    from kinematics.scene import Scene
+    from kinematics.work_offset import WorkOffset
 
 WIDTH = 100
+MOST_NAMED = 8  # pairs that are left out by one rule and named
+NARROW = 0.1  # mm; a clearance known this well is shown as a number, else as a bound
 NARROWEST = 60  # on a narrower terminal the lines break by themselves
 
 MARKS = {
@@ -73,18 +84,128 @@ def print_faults(faults: Iterable[Fault]) -> None:
 
 
 def print_check_json(check: Check) -> None:
-    """The check as one JSON object, in plain ASCII so that no code page can spoil it."""
-    import json
-
-    print(json.dumps(check_json(check), indent=1, allow_nan=False))
+    """The check as one JSON object."""
+    print_json(check_json(check))
 
 
 def print_check(check: Check) -> None:
     """The check for people."""
+    _print_blocks(_blocks(check))
+
+
+def print_json(data: object) -> None:
+    """Data as JSON, in plain ASCII so that no code page can spoil it."""
+    import json
+
+    print(json.dumps(data, indent=1, allow_nan=False))
+
+
+def print_swings_json(swings: Sequence[MoveResult]) -> None:
+    """The swings for programs: the list that `check --json` has under "swings"."""
+    print_json([swing_json(swing) for swing in swings])
+
+
+def print_swings(scene_file: SceneFile, swings: Sequence[MoveResult]) -> None:
+    """The swings for people, and the one lift height that serves them all."""
+    scene = scene_file.scene
+    blocks: list[RenderableType] = [Text(f"{scene.title}; {scene.machine.title}; mm and degrees"), Text()]
+    if not swings:
+        blocks.append(Text("The table does not turn in this set-up: there is no swing."))
+    else:
+        blocks += [Text("SWINGS of the table, in machining order", style="bold")]
+        blocks += [moves_table(swings, with_least_lift=True), Text(), *_whole_lift(scene, swings)]
+        for move in moves_tightest_first(swings):
+            if move.verdict is not Verdict.CLEAR:
+                blocks.append(_move_block(move))
+    blocks += [Text(), Text(CAUTIONS)]
+    _print_blocks(blocks)
+
+
+def _whole_lift(scene: Scene, swings: Sequence[MoveResult]) -> Iterable[RenderableType]:
+    heights = [s.least_lift_gauge_z if isinstance(s, SwingReport) else None for s in swings]
+    if any(height is None for height in heights):
+        yield Text("No lift height serves all swings: at least one is not clear at the top of travel.")
+        return
+    lift = max(height for height in heights if height is not None)
+    low, top = scene.machine.z.limits
+    wanted = number(scene.keep_off.swing)
+    words = f"Least height of the gauge line that clears every swing by {wanted}: {number(lift)}"
+    yield Text(f"{words} (travel {number(low, 1)} to {number(top, 1)}, in W).", style="bold")
+
+
+def print_offsets(scene_file: SceneFile, rows: Sequence[OffsetRow]) -> None:
+    """Part zero at every orientation, for people."""
+    scene = scene_file.scene
+    blocks: list[RenderableType] = [Text(f"{scene.title}; {scene.machine.title}; mm and degrees"), Text()]
+    blocks += [Text("PART ZERO, in W and as the control counts", style="bold")]
+    blocks.append(offsets_table([row.offset for row in rows]))
+    control = scene.machine.control
+    if control is None:
+        blocks.append(Text("The machine file does not say how its control counts."))
+    elif control.work_offset == "once":
+        blocks.append(Text("The control carries the work offset round with the table: set it once, where it is first."))
+    else:
+        blocks.append(Text("The control does not carry the work offset round: set one for each orientation."))
+    if any(row.off_w is not None for row in rows):
+        blocks += [Text(), Text("OFF BY, with the centre error asked for, in W", style="bold"), _off_table(rows)]
+    _print_blocks(blocks)
+
+
+def _off_table(rows: Sequence[OffsetRow]) -> Table:
+    table = _table("orientation", "X", "Y", "Z", "size", numbers=("X", "Y", "Z", "size"))
+    for row in rows:
+        off = row.off_w or (0.0, 0.0, 0.0)
+        size = sum(v * v for v in off) ** 0.5
+        table.add_row(row.offset.orientation, *(number(v, 4) for v in (*off, size)))
+    return table
+
+
+def print_offsets_json(_scene_file: SceneFile, rows: Sequence[OffsetRow]) -> None:
+    """Part zero for programs: the list that `check --json` has under "work_offsets"."""
+    data = []
+    for row in rows:
+        item = offset_json(row.offset)
+        if row.off_w is not None:
+            item["off_w"] = [nearest(v, 6) for v in row.off_w]
+        data.append(item)
+    print_json(data)
+
+
+def print_offsets_csv(_scene_file: SceneFile, rows: Sequence[OffsetRow]) -> None:
+    """Part zero as comma-separated values, lengths in mm, angles in degrees as the control counts."""
+    import csv
+
+    letters = [letter for letter, _ in rows[0].offset.angles_control] if rows else []
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    has_off = any(row.off_w is not None for row in rows)
+    heads = ["orientation", "workpiece", *letters, "x_w", "y_w", "z_w", "x_control", "y_control", "z_control"]
+    writer.writerow([*heads, *(["off_x", "off_y", "off_z"] if has_off else [])])
+    for row in rows:
+        o = row.offset
+        control = o.control or ("", "", "")
+        off = [nearest(v, 6) for v in row.off_w or (0.0, 0.0, 0.0)] if has_off else []
+        places = [v if isinstance(v, str) else nearest(v) for v in (*o.w, *control)]
+        writer.writerow([o.orientation, o.workpiece or "", *(nearest(a) for _, a in o.angles_control), *places, *off])
+
+
+def print_library(listing: Listing) -> None:
+    """What a scene may name, for people."""
+    blocks: list[RenderableType] = []
+    for kind, title in (("machine", "MACHINES"), ("holder", "HOLDERS"), ("hardware", "HARDWARE")):
+        blocks.append(Text(title, style="bold"))
+        table = _table("name", "what it is", "from")
+        for item in (i for i in listing.found if i.kind == kind):
+            table.add_row(item.name, item.title, "your library" if item.where == "library" else "the program")
+        blocks += [table, Text()]
+    blocks.append(Text(f"Your own library: {listing.library}"))
+    _print_blocks(blocks)
+
+
+def _print_blocks(blocks: Iterable[RenderableType]) -> None:
     console = Console(highlight=False, markup=False, emoji=False)
     console.width = min(WIDTH, max(console.width, NARROWEST)) if console.is_terminal else WIDTH
     with console.capture() as capture:
-        for block in _blocks(check):
+        for block in blocks:
             console.print(block)
     text = "\n".join(line.rstrip() for line in capture.get().splitlines())
     print(_shown(text, sys.stdout.encoding))
@@ -111,7 +232,9 @@ def _blocks(check: Check) -> Iterable[RenderableType]:
     for cut in tightest_first(check.cuts):
         if cut.verdict is not Verdict.CLEAR:
             yield _cut_block(cut)
+    yield from _moves_table(check)
     yield from _reach_table(check)
+    yield from _offset_table(check.work_offsets)
     yield from _lists(check)
     yield Text()
     yield Text(CAUTIONS)
@@ -230,6 +353,88 @@ def _next_text(pair: PairReport) -> str:
     return f"{pair.between[0]}, {pair.between[1]} {_clearance_text(pair)}{spare}"
 
 
+def _moves_table(check: Check) -> Iterable[RenderableType]:
+    """Links and swings, in machining order; most are far from anything."""
+    for title, moves in (("LINKS at the lift", check.links), ("SWINGS of the table", check.swings)):
+        if moves:
+            yield Text(f"{title}, in machining order", style="bold")
+            yield moves_table(moves)
+            yield Text()
+    for move in moves_tightest_first((*check.links, *check.swings)):
+        if move.verdict is not Verdict.CLEAR:
+            yield _move_block(move)
+
+
+def _move_block(move: MoveResult) -> RenderableType:
+    """What is to be known about a link or swing that is not clear."""
+    head = Text.assemble((name_of_move(move), "bold"), "  ", _plate(move.verdict, str(move.verdict)))
+    rows = [("what", move_sentence(move))]
+    if isinstance(move, SwingReport) and move.side is not None and move.points_W is not None and move.between:
+        clock = f", {move.clock} o'clock" if move.clock else ""
+        part = f" (part {move.part_side})" if move.part_side else ""
+        rows.append(("side", f"{move.side}{clock}{part}, from {move.between[0]} to {move.between[1]}"))
+        rows.append(("in W", f"{_point(move.points_W[0])}; {_point(move.points_W[1])}"))
+    if isinstance(move, SwingReport) and move.setup_error is not None and move.verdict is not Verdict.HITS:
+        rows.append(("uses it up", _terms_text(move.setup_error)))
+    grid = Table.grid(padding=(0, 2, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    for label, text in rows:
+        grid.add_row(f"  {label}", text)
+    return Group(head, grid, Text())
+
+
+def moves_table(moves: Sequence[MoveResult], *, with_least_lift: bool = False) -> Table:
+    """One row per link or swing. A spare that was proven far enough is marked with >=."""
+    headers = ["way", "verdict", "spare", "between", "at", "lift"]
+    table = _table(*headers, *(["least"] if with_least_lift else []), numbers=("spare", "lift", "least"))
+    table.columns[1].no_wrap = True
+    for move in moves:
+        way = (
+            f"{move.start} > {move.end}"
+            if move.orientation is None
+            else f"{move.orientation}: {move.start} > {move.end}"
+        )
+        plate = _plate(move.verdict, str(move.verdict))
+        if not isinstance(move, SwingReport) or move.between is None:
+            table.add_row(way, plate, "?", move.why or "")
+            continue
+        spare = "?" if move.spare is None else spare_text(move.spare, move.keep_off)
+        if move.spare is not None and move.is_proven_enough and not _is_narrow(move):
+            spare = f">= {spare}"
+        first = f"{move.between[0]} of {move.tool}" if move.tool else move.between[0]
+        row: list[RenderableType] = [way, plate, spare, f"{first}, {move.between[1]}"]
+        row += [angles_text(move.at_angles_deg), number(move.lift_gauge_z, 1)]
+        if with_least_lift:
+            row.append("none" if move.least_lift_gauge_z is None else number(move.least_lift_gauge_z, 1))
+        table.add_row(*row)
+    return table
+
+
+def _is_narrow(move: SwingReport) -> bool:
+    return move.clearance is not None and move.clearance.value - move.clearance.at_least <= NARROW
+
+
+def _offset_table(offsets: Sequence[WorkOffset]) -> Iterable[RenderableType]:
+    if offsets:
+        yield Text()
+        yield Text("PART ZERO, in W and as the control counts", style="bold")
+        yield offsets_table(offsets)
+
+
+def offsets_table(offsets: Sequence[WorkOffset]) -> Table:
+    """Part zero at every orientation; no control columns where the machine does not say how it counts."""
+    has_control = any(o.control is not None for o in offsets)
+    columns = ["X", "Y", "Z"] + (["control X", "control Y", "control Z"] if has_control else [])
+    letters = [letter for letter, _ in offsets[0].angles_control]
+    table = _table("orientation", *letters, *columns, numbers=(*letters, *columns))
+    for offset in offsets:
+        name = offset.orientation + (f" ({offset.workpiece})" if offset.workpiece else "")
+        angles = [number(angle, 3).rstrip("0").rstrip(".") for _, angle in offset.angles_control]
+        table.add_row(name, *angles, *map(number, offset.w), *map(number, offset.control or ()))
+    return table
+
+
 def _reach_table(check: Check) -> Iterable[RenderableType]:
     """Depth and travel of every cut, in machining order."""
     reports = [cut for cut in check.cuts if isinstance(cut, CutReport)]
@@ -265,13 +470,18 @@ def _lists(check: Check) -> Iterable[RenderableType]:
             yield _item(f"{item.what}: {item.why}", bullet="? ", style="bold")
     else:
         yield Text("NOT CHECKED: nothing")
-    reasons: dict[str, list[str]] = {}
-    for item in check.left_out:
-        reasons.setdefault(item.why, []).append(item.what)
-    yield from _listed("LEFT OUT BY RULE", [f"{'; '.join(pairs)} ({why})" for why, pairs in reasons.items()])
+    reasons: dict[str, dict[str, None]] = {}
+    for item in check.left_out:  # the pair by itself: the same one is left out in many cuts
+        reasons.setdefault(item.why, {})[item.what.rpartition(": ")[2]] = None
+    yield from _listed("LEFT OUT BY RULE", [f"{_few([*pairs])} ({why})" for why, pairs in reasons.items()])
     yield from _listed("NOT MODELLED", [", ".join(scene_file.scene.machine.not_modelled)])
     yield from _listed("ASSUMED", ["; ".join(scene_file.scene.assumed)])
     yield from _listed("NOTED", scene_file.notes)
+
+
+def _few(pairs: Sequence[str]) -> str:
+    """Pairs by name, or their number where the names would only be a wall; `--json` has them all."""
+    return "; ".join(pairs) if len(pairs) <= MOST_NAMED else f"{len(pairs)} pairs"
 
 
 def _listed(title: str, items: Sequence[str]) -> Iterable[RenderableType]:

@@ -1,31 +1,29 @@
-"""Check a set-up: every cut as its result comes, then what they say together.
+"""Check a set-up: every cut, link and swing as its result comes, then what they say together.
 
 1. A cut in which the engine fails is not checked, with the reason; the cuts after it are still made.
-2. What this version does not check although the set-up has it (swings, links) is listed, and makes the
-   set-up "not checked" unless something worse is proven.
+2. What was not reached before a check was stopped is not checked, and listed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from kinematics.clearance import check_cut
 from kinematics.errors import TightsideError
-from kinematics.pose import angle_difference_deg
+from kinematics.placement import place_scene
 from kinematics.prepared import Prepared
-from kinematics.report import CutReport
+from kinematics.report import CutReport, SwingReport
 from kinematics.scene import Cut, Orientation, Scene
+from kinematics.swing_clearance import PROVEN, Settle, check_links, check_swings
 from kinematics.verdict import Verdict, worst
+from kinematics.work_offset import WorkOffset, work_offsets
 
 if TYPE_CHECKING:
     from app.scenes.reader import SceneFile
 
-CUTS_ONLY = "this version checks cuts only"
 STOPPED = "stopped before it was checked"
-SAME_ANGLE_DEG = 1e-9  # two angles this close are the same position of the table
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +48,24 @@ CutResult = CutReport | UncheckedCut
 
 
 @dataclass(frozen=True, slots=True)
+class UncheckedMove:
+    """A link or swing that could not be laid out at all, and why."""
+
+    start: str
+    end: str
+    orientation: str | None
+    why: str
+
+    @property
+    def verdict(self) -> Verdict:
+        return Verdict.NOT_CHECKED
+
+
+MoveResult = SwingReport | UncheckedMove
+Result = CutResult | MoveResult
+
+
+@dataclass(frozen=True, slots=True)
 class NotChecked:
     """Something that was not compared, and why."""
 
@@ -63,30 +79,40 @@ class Check:
 
     Parameters
     ----------
-    cuts : in machining order.
+    cuts, links, swings : each in machining order.
+    work_offsets : part zero at every orientation.
     not_checked : what the set-up has and nobody compared; each makes the verdict "not checked" at least.
     left_out : pairs that are not compared by rule; they do not change the verdict.
-    n_done : cuts that were reached before the check was stopped.
     """
 
     scene_file: SceneFile
     cuts: tuple[CutResult, ...]
+    links: tuple[MoveResult, ...]
+    swings: tuple[MoveResult, ...]
+    work_offsets: tuple[WorkOffset, ...]
     not_checked: tuple[NotChecked, ...]
     left_out: tuple[NotChecked, ...]
-    n_done: int
 
     @property
     def verdict(self) -> Verdict:
-        """The worst of all cuts and of what was not checked."""
-        return worst([*(c.verdict for c in self.cuts), *(Verdict.NOT_CHECKED for _ in self.not_checked)])
+        """The worst of all cuts and moves, and of what was not checked."""
+        said = [r.verdict for r in (*self.cuts, *self.links, *self.swings)]
+        return worst([*said, *(Verdict.NOT_CHECKED for _ in self.not_checked)])
 
     @property
     def verdict_of_cuts(self) -> Verdict:
         return worst([c.verdict for c in self.cuts])
 
 
-def check_scene(scene_file: SceneFile) -> Iterator[CutResult]:
-    """One result per cut, in machining order."""
+def steps_of(scene_file: SceneFile) -> list[str]:
+    """What a check does, step by step, in words for a progress line."""
+    scene = scene_file.scene
+    cuts = [f"{o.name} {c.name}" for o, c in scene.cuts()]
+    return [f"checking {name}, {i} of {len(cuts)} cuts" for i, name in enumerate(cuts, 1)]
+
+
+def check_scene(scene_file: SceneFile) -> Iterator[Result]:
+    """One result per cut, then per link, then per swing, each in machining order."""
     scene = scene_file.scene
     prepared = Prepared(scene)
     done: set[tuple[str, str]] = set()
@@ -96,19 +122,57 @@ def check_scene(scene_file: SceneFile) -> Iterator[CutResult]:
         except TightsideError as error:
             yield _unchecked(scene, orientation, cut, error.message)
         done.add((orientation.name, cut.name))
+    yield from moves_of(scene_file, prepared)
 
 
-def whole_check(scene_file: SceneFile, results: Sequence[CutResult]) -> Check:
-    """The check as a whole from the results of its first cuts; cuts without a result were stopped."""
+def moves_of(
+    scene_file: SceneFile, prepared: Prepared | None = None, settle: Settle = PROVEN, *, with_links: bool = True
+) -> Iterator[MoveResult]:
+    """One result per link, then per swing. Where they can't be laid out, one result says why."""
     scene = scene_file.scene
-    rest = scene.cuts()[len(results) :]
-    cuts = (*results, *(_unchecked(scene, orientation, cut, STOPPED) for orientation, cut in rest))
-    not_checked = [*(item for cut in cuts for item in _not_checked_in(cut)), *_not_built(scene)]
+    prepared = prepared or Prepared(scene)
+    try:
+        prepared.between()
+    except TightsideError as error:
+        yield UncheckedMove("all links", "swings", None, error.message)
+        return
+    if with_links:
+        yield from check_links(scene, prepared)
+    yield from check_swings(scene, prepared, settle)
+
+
+def whole_check(scene_file: SceneFile, results: Sequence[Result], *, is_stopped: bool = False) -> Check:
+    """The check as a whole from its results; what has no result was stopped before it came."""
+    scene = scene_file.scene
+    made = [r for r in results if isinstance(r, CutResult)]
+    moves = [r for r in results if isinstance(r, MoveResult)]
+    rest = scene.cuts()[len(made) :]
+    cuts = (*made, *(_unchecked(scene, orientation, cut, STOPPED) for orientation, cut in rest))
+    links = tuple(r for r in moves if r.orientation is not None)
+    swings = tuple(r for r in moves if r.orientation is None)
+    not_checked = [item for cut in cuts for item in _not_checked_in(cut)]
+    not_checked += [NotChecked(name_of_move(m), m.why) for m in moves if m.why is not None]
+    if is_stopped:
+        not_checked.append(NotChecked("links and swings after that", STOPPED))
     left_out: dict[NotChecked, None] = {}
     for result in results:
-        if isinstance(result, CutReport):
-            left_out.update((NotChecked(pair, why), None) for pair, why in result.left_out)
-    return Check(scene_file, cuts, tuple(not_checked), tuple(left_out), len(results))
+        if isinstance(result, CutReport | SwingReport):
+            name = _name_of(result)
+            left_out.update((NotChecked(f"{name}: {pair}", why), None) for pair, why in result.left_out)
+    offsets = work_offsets(scene, place_scene(scene))
+    return Check(scene_file, cuts, links, swings, offsets, tuple(not_checked), tuple(left_out))
+
+
+def _name_of(result: CutReport | SwingReport) -> str:
+    if isinstance(result, CutReport):
+        return f"{result.orientation}/{result.cut}"
+    return "swings" if result.orientation is None else "links"  # much the same pairs in each
+
+
+def name_of_move(move: MoveResult) -> str:
+    """A swing by its orientations, a link by its orientation and cuts."""
+    way = f"{move.start} > {move.end}"
+    return f"swing {way}" if move.orientation is None else f"link {move.orientation}: {way}"
 
 
 def _unchecked(scene: Scene, orientation: Orientation, cut: Cut, why: str) -> UncheckedCut:
@@ -127,23 +191,3 @@ def _not_checked_in(result: CutResult) -> Iterator[NotChecked]:
         for pair in result.not_checked:
             tool_side, obstacle = pair.between
             yield NotChecked(f"{name}: {tool_side} - {obstacle}", pair.why or "the distance was not established")
-
-
-def _not_built(scene: Scene) -> Iterator[NotChecked]:
-    """The moves that a set-up has and that this version does not check."""
-    if has_swings(scene):
-        yield NotChecked("swings", CUTS_ONLY)
-    if any(len(orientation.cuts) > 1 for orientation in scene.orientations):
-        yield NotChecked("links", CUTS_ONLY)
-
-
-def has_swings(scene: Scene) -> bool:
-    """Whether the table turns at all: between orientations, or from and to home."""
-    home = scene.machine.home_deg
-    stops = [dict(angles) for angles in (home, *(o.angles_deg for o in scene.orientations), home)]
-    names = [axis.name for axis in scene.machine.table_axes]
-    return any(
-        abs(angle_difference_deg(a.get(name, 0.0), b.get(name, 0.0))) > SAME_ANGLE_DEG
-        for a, b in pairwise(stops)
-        for name in names
-    )

@@ -12,7 +12,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
-from app.jobs.check import Check, CutResult, NotChecked
+from app.jobs.check import Check, CutResult, MoveResult, NotChecked
 from kinematics.report import (
     AxisTravel,
     CutReport,
@@ -20,8 +20,10 @@ from kinematics.report import (
     ErrorTerms,
     Interval,
     PairReport,
+    SwingReport,
     TravelReport,
 )
+from kinematics.work_offset import WorkOffset
 
 FORMAT = 1
 LENGTH_DIGITS = 4  # 1e-4 mm
@@ -33,7 +35,6 @@ Json = dict[str, Any]
 def check_json(check: Check) -> Json:
     """A check as the JSON object of `tightside check --json`."""
     scene_file = check.scene_file
-    left_out = (NotChecked(item.what, f"left out by rule: {item.why}") for item in check.left_out)
     return {
         "format": FORMAT,
         "program": program(),
@@ -42,13 +43,18 @@ def check_json(check: Check) -> Json:
         "verdict": str(check.verdict),
         "second_opinion": None,
         "cuts": [cut_json(cut) for cut in check.cuts],
-        "links": [],
-        "swings": [],
-        "work_offsets": [],
-        "not_checked": [{"what": item.what, "why": item.why} for item in (*check.not_checked, *left_out)],
+        "links": [link_json(link) for link in check.links],
+        "swings": [swing_json(swing) for swing in check.swings],
+        "work_offsets": [offset_json(offset) for offset in check.work_offsets],
+        "not_checked": [_item(item) for item in check.not_checked],
         "not_modelled": list(scene_file.scene.machine.not_modelled),
         "assumed": [*scene_file.scene.assumed, *scene_file.notes],
+        "left_out": [_item(item) for item in check.left_out],
     }
+
+
+def _item(item: NotChecked) -> Json:
+    return {"what": item.what, "why": item.why}
 
 
 def program() -> str:
@@ -93,6 +99,48 @@ def cut_json(cut: CutResult) -> Json:
     }
 
 
+def link_json(link: MoveResult) -> Json:
+    """One link: its orientation, the two cuts, and the fields of a swing."""
+    return {"orientation": link.orientation, **swing_json(link)}
+
+
+def swing_json(swing: MoveResult) -> Json:
+    """One swing. What was not computed is null."""
+    report = swing if isinstance(swing, SwingReport) else None
+    return {
+        "from": swing.start,
+        "to": swing.end,
+        "verdict": str(swing.verdict),
+        "proven_enough": report.is_proven_enough if report else False,
+        "normal_w": _vector(report.normal_W, DIRECTION_DIGITS) if report else None,
+        "side": report.side if report else None,
+        "clock": report.clock if report else None,
+        "part_side": report.part_side if report else None,
+        "clearance": _interval(report.clearance) if report else None,
+        "contact": report.contact if report else None,
+        "spare": _down(report.spare) if report else None,
+        "keep_off": nearest(report.keep_off) if report else None,
+        "setup_error": _setup_error(report.setup_error) if report else None,
+        "between": list(report.between) if report and report.between else None,
+        "tool": report.tool if report else None,
+        "points_w": _points(report.points_W) if report else None,
+        "at_angles": {name: nearest(angle) for name, angle in report.at_angles_deg} if report else None,
+        "lift_gauge_z": nearest(report.lift_gauge_z) if report else None,
+        "least_lift_gauge_z": _up(report.least_lift_gauge_z) if report else None,
+    }
+
+
+def offset_json(offset: WorkOffset) -> Json:
+    """Part zero at one orientation, in W and as the control counts."""
+    return {
+        "orientation": offset.orientation,
+        "workpiece": offset.workpiece,
+        "w": _vector(offset.w),
+        "control": _vector(offset.control),
+        "angles_control": {letter: nearest(angle) for letter, angle in offset.angles_control},
+    }
+
+
 def _next(pair: PairReport) -> Json:
     interval = _interval(pair.clearance) or {"at_least": None, "value": None}
     return {"between": list(pair.between), **interval, "spare": _down(pair.spare)}
@@ -101,7 +149,7 @@ def _next(pair: PairReport) -> Json:
 def _interval(interval: Interval | None) -> Json | None:
     if interval is None:
         return None
-    return {"at_least": _down(interval.at_least), "value": _rounded(interval.value, LENGTH_DIGITS, ROUND_CEILING)}
+    return {"at_least": _down(interval.at_least), "value": _up(interval.value)}
 
 
 def _setup_error(terms: ErrorTerms | None) -> Json | None:
@@ -118,8 +166,7 @@ def _setup_error(terms: ErrorTerms | None) -> Json | None:
 def _depth(depth: DepthReport | None) -> Json | None:
     if depth is None:
         return None
-    needs = _rounded(depth.needs, LENGTH_DIGITS, ROUND_CEILING)
-    return {"verdict": str(depth.verdict), "needs": needs, "has": _down(depth.has)}
+    return {"verdict": str(depth.verdict), "needs": _up(depth.needs), "has": _down(depth.has)}
 
 
 def _travel(travel: TravelReport) -> Json:
@@ -151,6 +198,11 @@ def nearest(value: float | None, digits: int = LENGTH_DIGITS) -> float | None:
 def _down(value: float | None) -> float | None:
     """A proven number: never above what was proven."""
     return _rounded(value, LENGTH_DIGITS, ROUND_FLOOR)
+
+
+def _up(value: float | None) -> float | None:
+    """What is attained or needed: never below what it is."""
+    return _rounded(value, LENGTH_DIGITS, ROUND_CEILING)
 
 
 def _rounded(value: float | None, digits: int, rounding: str) -> float | None:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from app.jobs.check import Check, CutResult
-from kinematics.report import CutReport, PairReport
+from app.jobs.check import Check, CutResult, MoveResult, name_of_move
+from kinematics.report import CutReport, PairReport, SwingReport
 from kinematics.verdict import Verdict
 
 MINUS = "\u2212"
@@ -164,8 +164,43 @@ def tightest_first(cuts: Sequence[CutResult]) -> tuple[CutResult, ...]:
     return tuple(sorted(cuts, key=rank))
 
 
+def moves_tightest_first(moves: Sequence[MoveResult]) -> tuple[MoveResult, ...]:
+    """Worst verdict first, then the least spare; equal ones in machining order."""
+
+    def rank(move: MoveResult) -> tuple[int, float]:
+        spare = move.spare if isinstance(move, SwingReport) else None
+        return -move.verdict.severity, float("-inf") if spare is None else spare
+
+    return tuple(sorted(moves, key=rank))
+
+
+def move_sentence(move: MoveResult) -> str:
+    """What is the matter with a link or swing, without its name and verdict."""
+    if not isinstance(move, SwingReport) or move.between is None:
+        return f"{move.why}."
+    first, second = move.between
+    first = f"{first} of {move.tool}" if move.tool else first
+    where = f" at {angles_text(move.at_angles_deg)}" if move.at_angles_deg else ""
+    if move.verdict is Verdict.HITS:
+        if move.contact == "inside":
+            return f"{first} and {second}: one stands inside the other{where}."
+        return f"{first} and {second} overlap{where}."
+    if move.clearance is None or move.spare is None or move.verdict is Verdict.CAN_HIT:
+        room = f"{first}, {second}"
+        if move.clearance is not None:
+            room = f"clearance {number(move.clearance.at_least)} ({room})"
+        return f"{room}{where}, but set-up errors can use it up."
+    room = f"{spare_text(move.spare, move.keep_off)} spare, {number(move.keep_off)} wanted."
+    return f"{room} {_first_large(first)} to {second}{where}."
+
+
+def angles_text(angles_deg: Sequence[tuple[str, float]]) -> str:
+    """Angles of the table axes as a person reads them."""
+    return ", ".join(f"{name} {number(angle, 1).removesuffix('.0')}" for name, angle in angles_deg)
+
+
 def headline(check: Check) -> tuple[tuple[Verdict, str, str], ...]:
-    """One line for the verdict, and one for the cuts where the verdict is about something else.
+    """What is worst, and, where that is not a cut, a line of its own for the cuts.
 
     Each line is (verdict, its word, what to say about it).
     """
@@ -176,11 +211,18 @@ def headline(check: Check) -> tuple[tuple[Verdict, str, str], ...]:
     cuts_line = (first.verdict, verdict_word(first), f"{name_of(first)}: {sentence(first)}")
     if first.verdict is Verdict.CLEAR:
         cuts_line = (first.verdict, verdict_word(first), _clear_sentence(first))
-    if check.verdict == first.verdict:
-        return (cuts_line,)
-    items = [item.what for item in check.not_checked]
-    shown = _listed(items) if len(items) < 4 else f"{', '.join(items[:3])} and {len(items) - 3} more"
-    return ((check.verdict, str(check.verdict), f"{shown}: {check.not_checked[0].why}."), cuts_line)
+    lines = []
+    moves = moves_tightest_first((*check.links, *check.swings))
+    worse = [m for m in moves if m.verdict.severity > first.verdict.severity]
+    if worse:
+        worst_move = worse[0]
+        said = f"{name_of_move(worst_move)}: {move_sentence(worst_move)}"
+        lines.append((worst_move.verdict, str(worst_move.verdict), said))
+    if check.verdict.severity > max(first.verdict.severity, *(line[0].severity for line in lines), 0):
+        items = [item.what for item in check.not_checked]
+        shown = _listed(items) if len(items) < 4 else f"{', '.join(items[:3])} and {len(items) - 3} more"
+        lines.insert(0, (check.verdict, str(check.verdict), f"{shown}: {check.not_checked[0].why}."))
+    return (*lines, cuts_line)
 
 
 def _clear_sentence(cut: CutResult) -> str:

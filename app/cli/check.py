@@ -1,0 +1,58 @@
+"""`tightside check`: every cut, link and swing of a set-up."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from app.cli.exit_status import ExitStatus
+from app.cli.running import add_command, add_scene, print_error, printed, read, status_of
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    parser = add_command(
+        commands,
+        "check",
+        run,
+        help_text="every cut, link and swing: verdict, spare, clearance, between which two, on which side",
+        description="Check every cut of a set-up, and every move between the cuts,\n"
+        "and say what is nearest, how near, on which side.",
+    )
+    add_scene(parser)
+    parser.add_argument("--json", action="store_true", help="JSON for programs, in mm and degrees")
+
+
+def run(asked: argparse.Namespace) -> int:
+    from app.cli.output import print_check, print_check_json, print_faults
+    from app.cli.progress import Progress
+    from kinematics.errors import TightsideError
+
+    path: Path = asked.scene
+    is_stopped = False
+    results = []
+    with Progress() as progress:
+        progress.at(f"reading {path.name}")
+        scene_file = read(path)
+        from app.jobs.check import check_scene, steps_of, whole_check
+
+        steps = steps_of(scene_file)
+        try:
+            progress.at(steps[0] if steps else "checking")
+            for result in check_scene(scene_file):
+                results.append(result)
+                progress.at(steps[len(results)] if len(results) < len(steps) else "checking links and swings")
+        except TightsideError as error:
+            from app.scenes.origins import fault_of
+
+            print_faults([fault_of(error, file=str(path))])
+            return ExitStatus.FAULT
+        except KeyboardInterrupt:
+            is_stopped = True
+    check = whole_check(scene_file, results, is_stopped=is_stopped)
+    printed(lambda: print_check_json(check) if asked.json else print_check(check))
+    if is_stopped:
+        n_cuts = len(scene_file.scene.cuts())
+        done = min(len(results), n_cuts)
+        print_error(f"stopped after {done} of {n_cuts} cuts; what was done is reported")
+        return ExitStatus.INTERRUPTED
+    return status_of(check.verdict)
