@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from app.cli import check as reading
 from app.cli import main as front
 from app.cli.main import main
 from kinematics.errors import EngineError
@@ -57,22 +58,33 @@ def test_that_the_numbers_of_a_drill_beside_a_post_are_those_of_the_drawing(
     assert cut["travel"]["x"] == {"reached": [0.0, 0.0], "left": [200.0, 200.0]}
 
 
-def test_that_swings_and_links_that_nobody_checks_keep_a_set_up_from_being_clear(
-    capsys: pytest.CaptureFixture[str],
+@pytest.mark.parametrize(("sample_name", "status"), [("a", 30), ("b", 10), ("c", 0), ("d", 10)])
+def test_that_the_four_demo_set_ups_end_as_their_table_says(
+    sample_name: str, status: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main(["check", sample("sampler_block_c"), "--json"]) == 40
+    assert main(["check", sample(f"sampler_block_{sample_name}"), "--json"]) == status
     said = json.loads(capsys.readouterr().out)
-    assert said["verdict"] == "not checked"
-    assert {cut["verdict"] for cut in said["cuts"]} == {"clear"}
-    assert [item["what"] for item in said["not_checked"][:2]] == ["swings", "links"]
-    assert said["swings"] == said["links"] == []
+    assert said["not_checked"] == []
+    # from V1, where the table stands at home already, to V7 and home again: seven swings, two links
+    ways = [(swing["from"], swing["to"]) for swing in said["swings"]]
+    assert ways == [(f"V{i}", f"V{i + 1}") for i in range(1, 7)] + [("V7", "home")]
+    links = [(link["orientation"], link["from"], link["to"]) for link in said["links"]]
+    assert links == [("V1", "pilot", "profile"), ("V6", "drain spot", "drain drill")]
+    assert {move["verdict"] for move in said["swings"] + said["links"]} == {"clear"}
 
 
-def test_that_a_second_cut_makes_a_link_that_is_not_checked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    more = "      - {name: again, tool: T1, state: plate, hole: {at: [0, 0, 0], depth: 5}}\n"
-    assert main(["check", str(write_scene(tmp_path, gap=3.0, more=more)), "--json"]) == 40
-    not_checked = json.loads(capsys.readouterr().out)["not_checked"]
-    assert [item["what"] for item in not_checked if "left out" not in item["why"]] == ["links"]
+def test_that_a_link_at_the_lift_is_as_far_from_the_post_as_the_drawing_says(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    more = "      - {name: again, tool: T1, state: plate, hole: {at: [5, 0, 0], depth: 5}}\n"
+    scene = write_scene(tmp_path, gap=3.0, more=more)
+    main(["check", str(scene), "--json"])
+    (link,) = json.loads(capsys.readouterr().out)["links"]
+    # the gauge line waits at 400, the tip 90 under it at 310; the drill of radius 3 passes the post, which is 17
+    # behind it and ends at 60: sqrt(14^2 + 250^2); the plate's top is 290 under it
+    assert link["between"] == ["cutter", "post"]
+    expected = (14.0**2 + 250.0**2) ** 0.5
+    assert link["clearance"]["at_least"] - 1e-3 <= expected <= link["clearance"]["value"] + 1e-3
 
 
 def test_that_what_hits_is_not_hidden_behind_what_is_not_checked(capsys: pytest.CaptureFixture[str]) -> None:
@@ -206,7 +218,7 @@ def test_that_a_bug_is_one_line_and_exit_status_70(
         assert False, "a broken\ninvariant"  # noqa: B011, PT015 - stands for a bug anywhere below
 
     monkeypatch.delenv(front.DEBUG_VARIABLE, raising=False)
-    monkeypatch.setattr(front, "_check", broken)
+    monkeypatch.setattr(reading, "read", broken)
     assert main(["check", "x.scene.yaml"]) == 70
     said = capsys.readouterr().err
     assert said.count("\n") == 1

@@ -16,8 +16,13 @@ from tests.app.cli.small_scenes import write_scene
 # The contract, written out by hand from the design of the project; the order of keys counts.
 TOP = """
     format program scene input_sha256 verdict second_opinion cuts links swings work_offsets not_checked not_modelled
-    assumed
+    assumed left_out
 """
+SWING = """
+    from to verdict proven_enough normal_w side clock part_side clearance contact spare keep_off setup_error between
+    tool points_w at_angles lift_gauge_z least_lift_gauge_z
+"""
+OFFSET = "orientation workpiece w control angles_control"
 CUT = """
     orientation cut workpiece tool holder angles verdict clearance contact spare keep_off setup_error between ties
     points_w points_p normal_w side clock hidden_from_operator part_side above_platter at_tip_p next depth travel
@@ -73,6 +78,25 @@ CUT_KINDS = {
     "depth": an_object({"verdict": VERDICT, "needs": NUMBER, "has": NUMBER}, maybe=True),
     "travel": an_object({"verdict": VERDICT, "x": AXIS, "y": AXIS, "z": AXIS, "least_left": NUMBER}, maybe=True),
 }
+SWING_KINDS = {
+    "from": NAME,
+    "to": NAME,
+    "verdict": VERDICT,
+    "proven_enough": {"type": "boolean"},
+    **{key: CUT_KINDS[key] for key in ("normal_w", "side", "clock", "part_side", "clearance", "contact", "spare")},
+    **{key: CUT_KINDS[key] for key in ("keep_off", "setup_error", "between", "points_w")},
+    "tool": MAYBE_NAME,
+    "at_angles": {"type": ["object", "null"], "additionalProperties": NUMBER},
+    "lift_gauge_z": MAYBE_NUMBER,
+    "least_lift_gauge_z": MAYBE_NUMBER,
+}
+OFFSET_KINDS = {
+    "orientation": NAME,
+    "workpiece": MAYBE_NAME,
+    "w": POINT,
+    "control": {**POINT, "type": ["array", "null"]},
+    "angles_control": {"type": "object", "additionalProperties": NUMBER},
+}
 CHECK_KINDS = {
     "format": {"const": 1},
     "program": {"type": "string", "pattern": r"^tightside \d+\.\d+\.\d+$"},
@@ -81,12 +105,13 @@ CHECK_KINDS = {
     "verdict": VERDICT,
     "second_opinion": {"type": "null"},
     "cuts": {"type": "array", "items": an_object(CUT_KINDS)},
-    "links": {"type": "array", "maxItems": 0},
-    "swings": {"type": "array", "maxItems": 0},
-    "work_offsets": {"type": "array", "maxItems": 0},
+    "links": {"type": "array", "items": an_object({"orientation": NAME, **SWING_KINDS})},
+    "swings": {"type": "array", "items": an_object(SWING_KINDS)},
+    "work_offsets": {"type": "array", "items": an_object(OFFSET_KINDS)},
     "not_checked": {"type": "array", "items": an_object({"what": NAME, "why": NAME})},
     "not_modelled": NAMES,
     "assumed": NAMES,
+    "left_out": {"type": "array", "items": an_object({"what": NAME, "why": NAME})},
 }
 
 
@@ -98,6 +123,9 @@ def test_that_the_json_of_every_sample_keeps_the_contract(sample: str) -> None:
     Draft202012Validator(an_object(CHECK_KINDS)).validate(data)
     assert list(data) == TOP.split()
     assert [list(cut) for cut in data["cuts"]] == [CUT.split()] * len(data["cuts"])
+    assert [list(swing) for swing in data["swings"]] == [SWING.split()] * len(data["swings"])
+    assert [list(link) for link in data["links"]] == [["orientation", *SWING.split()]] * len(data["links"])
+    assert [list(offset) for offset in data["work_offsets"]] == [OFFSET.split()] * len(data["work_offsets"])
     for cut in data["cuts"]:
         interval, terms = cut["clearance"], cut["setup_error"]
         assert interval["at_least"] <= interval["value"]
