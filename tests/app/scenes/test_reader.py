@@ -97,7 +97,13 @@ def test_that_values_which_the_file_gives_are_not_assumed():
     assert "H16: least grip 2 x shank (default)" in assumed
 
 
-@pytest.mark.parametrize("sample", sorted(SAMPLES.glob("*/*.scene.yaml")), ids=lambda file: file.parent.name)
+@pytest.mark.parametrize(
+    "sample",
+    [
+        pytest.param(file, id=file.parent.name, marks=[pytest.mark.slow] if "lamp_bracket" in file.name else [])
+        for file in sorted(SAMPLES.glob("*/*.scene.yaml"))
+    ],
+)
 def test_that_every_sample_is_read(sample: Path):
     assert read_scene(sample).scene.cuts()
 
