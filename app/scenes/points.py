@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from app.scenes.faults import Fault
 from app.scenes.located import Lines
@@ -30,7 +31,7 @@ def read_points(data: bytes, file: str, reading: Reading, path: str) -> tuple[tu
         return None
     points: list[tuple[float, float, float]] = []
     n_faults = 0
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
         words = line.split("#", 1)[0].replace(";", " ").split()
         if not words:
             continue
