@@ -29,7 +29,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, PydanticOmit, core_sc
 
 from app.scenes.document import Document, nearest
 from app.scenes.faults import MOST_FAULTS, Fault
-from app.scenes.located import Entry, ListNode, MapNode, Node, ScalarNode, short
+from app.scenes.located import Entry, ListNode, MapNode, Node, ScalarNode, is_empty, short
 
 MM_PER_INCH = 25.4  # exact, by definition since 1959
 SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
@@ -235,6 +235,11 @@ class Located(BaseModel):
             else:
                 value.pop(key, None)
             if reading.is_flooded:
+                continue
+            before, colon, after = key.partition(":")
+            if colon and before in known and isinstance(entry.value, ScalarNode) and is_empty(entry.value):
+                suggested.add(before)
+                reading.tell_key(value.node, entry, f"no blank after the colon; expected '{before}: {short(after)}'")
                 continue
             near = nearest(key, free)
             suggested |= {near} if near else set()

@@ -48,6 +48,11 @@ def syntax_fault(error: MarkedYAMLError, text: str, skipped: int) -> tuple[int, 
     if "cannot start any token" in problem:
         character = text[offset : offset + 1]
         return offset, f"a value cannot start with '{character}'; expected quotes around it"
+    if "could not find expected ':'" in problem:
+        offset = opened
+        line = re.split(r"[\r\n]", text[offset : offset + 200], maxsplit=1)[0]
+        if (found := re.match(r"(\w+):(\S+)", line)) is not None:
+            return offset, f"no blank after the colon; expected '{found[1]}: {found[2]}'"
     for phrase, words in _WORDS:
         if phrase in problem:
             return offset, words
