@@ -94,7 +94,8 @@ def _read(source: str, suffix: str, data: bytes, units: str | None, body: str | 
     for one in bodies:
         _check_numbers(one)
     mm_per_unit = _mm_per_unit(raw, bodies, units)
-    return _mesh(source, bodies if body is None else [_body_named(bodies, body)], raw, mm_per_unit)
+    chosen = bodies if body is None else [_body_named(bodies, body)]
+    return _mesh(source, chosen, raw, mm_per_unit, _unit_note(raw, units))
 
 
 def _known_suffix(path: Path) -> str:
@@ -169,11 +170,15 @@ def _mm_per_unit(raw: RawFile, bodies: list[RawBody], units: str | None) -> floa
                 key=("units",),
             )
         return MM_PER[units]
-    if units is not None and not any(_is_same(MM_PER[units], stated) for stated in raw.stated):
-        own = " and ".join(_unit_name(stated) for stated in raw.stated)
-        message = f"is in {own}, units: {units} contradicts it; expected no units, or the file's own"
-        raise MeshFileError(message, key=("units",))
     return raw.mm_per_unit
+
+
+def _unit_note(raw: RawFile, units: str | None) -> tuple[str, ...]:
+    """A file that says its own unit is taken at its word; a scene that says another is told so."""
+    if raw.mm_per_unit is None or units is None or any(_is_same(MM_PER[units], stated) for stated in raw.stated):
+        return ()
+    own = " and ".join(_unit_name(stated) for stated in raw.stated)
+    return (f"is in {own} by its own word, which goes before units: {units}",)
 
 
 def _is_same(mm: float, other_mm: float) -> bool:
@@ -210,8 +215,8 @@ def _body_named(bodies: list[RawBody], name: str) -> RawBody:
 # --- to a Mesh ----------------------------------------------------------------------------------
 
 
-def _mesh(source: str, bodies: list[RawBody], raw: RawFile, mm_per_unit: float) -> Mesh:
-    notes = list(raw.notes)
+def _mesh(source: str, bodies: list[RawBody], raw: RawFile, mm_per_unit: float, unit_note: tuple[str, ...]) -> Mesh:
+    notes = [*unit_note, *raw.notes]
     parts, told = _tidied(bodies, mm_per_unit)
     if not parts:
         raise MeshFileError("all triangles are without area; expected a mesh with at least one that has some")

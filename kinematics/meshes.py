@@ -65,8 +65,8 @@ def load_mesh(
 ) -> Mesh:
     """The mesh of a file, in mm, welded and tidied (see `mesh_topology.py`), in the file's own frame.
 
-    STL, OBJ and PLY have no unit and need `units`; STEP and 3MF have their own, which `units` may
-    repeat but not contradict.
+    STL, OBJ and PLY have no unit and need `units`; STEP and 3MF have their own, which
+    goes before `units`; a note says so where the two differ.
 
     Parameters
     ----------

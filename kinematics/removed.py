@@ -42,7 +42,8 @@ def _difference(solid: Triangles, tip_G: Array, axis_G: Vector, radius: float) -
     turned = shortest_turn("G", "hole", axis_G).points(hole.vertices) + tip_G
     bodies = []
     for vertices, faces in ((solid.vertices, solid.faces), (turned, hole.faces)):
-        mesh = Mesh64(np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(faces, dtype=np.uint64))
+        # copies, since manifold3d takes no array that may not be written to
+        mesh = Mesh64(np.array(vertices, dtype=np.float64, order="C"), np.array(faces, dtype=np.uint64, order="C"))
         made = Manifold(mesh)
         if made.status() != Error.NoError or made.is_empty():
             return None

@@ -154,10 +154,12 @@ def test_that_a_3mf_has_its_own_unit(tmp_path, unit, factor):
     assert size(load_mesh(path, units=None)) == pytest.approx([36 * factor, 30 * factor, 41.5 * factor])
 
 
-def test_that_units_may_repeat_but_not_contradict_the_file(tmp_path):
+def test_that_the_unit_of_the_file_goes_before_the_one_that_is_asked(tmp_path):
     path = written(tmp_path, "p.3mf", archive_3mf(CUBE_3MF))
-    assert load_mesh(path, units="mm").is_closed
-    check_fault(path, "is in mm, units: inch contradicts it", units="inch", key="units")
+    assert load_mesh(path, units="mm").notes == load_mesh(path, units=None).notes
+    asked = load_mesh(path, units="inch")
+    assert size(asked) == pytest.approx([36, 30, 41.5])
+    assert "is in mm by its own word, which goes before units: inch" in asked.notes
     unknown = archive_3mf(CUBE_3MF.replace('unit="millimeter"', 'unit="furlong"'))
     check_fault(written(tmp_path, "q.3mf", unknown), "its unit is 'furlong'", units=None)
 

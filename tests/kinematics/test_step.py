@@ -44,8 +44,11 @@ def test_that_bodies_of_a_step_file_are_picked_by_name_where_they_stand():
                 units=None, body="plat", key="body")  # fmt: skip
 
 
-def test_that_units_that_contradict_a_step_file_are_a_fault():
-    check_fault(STEP / "torus.step", "is in mm, units: inch contradicts it", units="inch", key="units")
+def test_that_the_unit_of_a_step_file_goes_before_the_one_that_is_asked_and_is_noted():
+    own, asked = load_mesh(STEP / "torus.step", units=None), load_mesh(STEP / "torus.step", units="inch")
+    assert asked.bounds == own.bounds
+    assert "is in mm by its own word, which goes before units: inch" in asked.notes
+    assert asked.notes[1:] == own.notes
 
 
 @pytest.mark.slow
