@@ -48,7 +48,8 @@ class Clear:
 class Contact:
     """Contact, or contact that could not be excluded.
 
-    `kind` says how. `depth` is None for meshes; else the interval of depth, the larger end proven.
+    `kind` says how. `depth` is None for meshes; else the interval of depth, the larger end proven; its
+    smaller end is minus a distance that is attained where contact is not proven.
     `is_proven`: solids inside the true ones touch, so the true ones do.
     """
 
@@ -254,9 +255,9 @@ def _triple(
     swept = piece.swept(positions)
     answer = surface_distance(MeshTree(swept).at_origin(), target.outer)
     if answer.distance <= 0.0:
-        return _contact("overlap", piece, target, positions, swept)
+        return _contact("overlap", piece, real, target, positions, swept)
     if bound <= 0.0 and _swallows(piece, target, positions, swept, trees):
-        return _contact("inside", piece, target, positions, swept)
+        return _contact("inside", piece, real, target, positions, swept)
     at_least = answer.distance - target.piece.chord_error - ROUNDING
     if at_least < bound - SAGITTA - 2 * ROUNDING:  # the swept mesh lies outside the piece by the sagitta
         raise EngineError(f"the distance {answer.distance:g} lies under the support plane {bound:g}")
@@ -264,15 +265,17 @@ def _triple(
 
 
 def _swallows(piece: Tool, target: ObstaclePiece, positions: Positions, swept: Triangles, trees: TreeCache) -> bool:
-    """Whether one of two surfaces that do not cross lies inside the other."""
-    X_GW = target.X_WG.inverse()
-    p_W = positions.points[0] + piece.middle()
-    if has_inside(target.piece.mesh or as_mesh(target.piece.outer), X_GW.points(p_W)[None, :]):
-        return True
+    """Whether one of two surfaces that do not cross lies inside the other.
+
+    The obstacle in the sweep first: where none of it is there, the middle of the tool is on no surface.
+    """
     points_G = trees.component_points(target.piece) if target.piece.mesh else target.piece.outer.vertices[:1]
     points_W = target.X_WG.points(points_G)
     low, high = swept.vertices.min(axis=0), swept.vertices.max(axis=0)
-    return has_inside(as_mesh(swept), points_W[((points_W >= low) & (points_W <= high)).all(axis=1)])
+    if has_inside(as_mesh(swept), points_W[((points_W >= low) & (points_W <= high)).all(axis=1)]):
+        return True
+    p_G = target.X_WG.inverse().points(positions.points[0] + piece.middle())
+    return has_inside(target.piece.mesh or as_mesh(target.piece.outer), p_G[None, :])
 
 
 def has_inside(mesh: Mesh, points: Array) -> bool:
@@ -293,21 +296,30 @@ def as_mesh(triangles: Triangles) -> Mesh:
     return Mesh(triangles.vertices, triangles.faces, 0, 0.0, "")
 
 
-def _contact(kind: ContactKind, piece: Tool, target: ObstaclePiece, positions: Positions, swept: Triangles) -> Contact:
-    tip = positions.points[0]
-    middle = tip + piece.middle()
-    inner = piece.inner_swept(positions)
+def _contact(
+    kind: ContactKind,
+    piece: Tool,
+    real: Sequence[RoundPiece],
+    target: ObstaclePiece,
+    positions: Positions,
+    swept: Triangles,
+) -> Contact:
+    true = list(near_pieces(real, piece)) if isinstance(piece, RoundPiece) else [piece]
+    inner = [t.inner_swept(positions.inside()) for t in true]
     if not target.piece.is_convex:
-        proven = kind == "inside" or surfaces_cross(MeshTree(inner).at_origin(), target.inner)
-        where = _somewhere_in_both(inner, target)
+        proven = kind == "inside" or any(surfaces_cross(MeshTree(i).at_origin(), target.inner) for i in inner)
+        where = _somewhere_in_both(inner[0], target)
         return Contact(kind, None, proven, None, where, where, tip_at(where, piece, positions)[0])
+    middle = positions.points[0] + piece.middle()
     outer = overlap_depth(swept.vertices, target.vertices_W)
     if outer is None:  # they touch within rounding
         outer = Depth(0.0, 0.0, np.array([0.0, 0.0, -1.0]), middle, middle)
-    true = overlap_depth(inner.vertices, target.inner_vertices_W)
-    least = 0.0 if true is None else true.at_least
+    depths = [d.at_least for i in inner if (d := overlap_depth(i.vertices, target.inner_vertices_W)) is not None]
+    # where no true solids are known to overlap, what is attained is a distance
+    least = max(depths) if depths else -_attained(piece, real, target, positions, 0.0, outer.p_a, outer.p_b).value
     tip = tip_at(outer.p_a, piece, positions)[0]
-    return Contact(kind, (least, outer.at_most + ROUNDING), true is not None, outer.normal, outer.p_a, outer.p_b, tip)
+    most = max(outer.at_most + ROUNDING, least)
+    return Contact(kind, (least, most), bool(depths), outer.normal, outer.p_a, outer.p_b, tip)
 
 
 def _somewhere_in_both(inner: Triangles, target: ObstaclePiece) -> Array:

@@ -53,6 +53,10 @@ class Positions:
         """The same positions with a stick-out that may be longer by `by`."""
         return Positions(self.points, self.up, self.down + by, self.arc)
 
+    def inside(self) -> Positions:
+        """A set of none but true positions: of a set that covers an arc, the one where the arc begins."""
+        return self if self.arc is None else Positions(self.points[:1], self.up, self.down)
+
     def supports(self, directions: Array) -> Array:
         """Support values (d,) of the set in the given directions (d, 3)."""
         lift = np.maximum(directions[:, 2] * self.up, -directions[:, 2] * self.down)
