@@ -298,8 +298,6 @@ def test_that_the_rules_let_right_code_pass(path: str, source: str) -> None:
     assert not [fault for rule in RULES for fault in rule(path, source)]
 
 
-# What a library needs beside itself for something that we use, though no module of ours imports it.
-NEEDED_BY_OTHERS = {"lxml": "trimesh reads 3MF with it", "networkx": "trimesh reads 3MF with it"}
 DISTRIBUTION = {"fcl": "python-fcl", "ruamel": "ruamel.yaml", "pydantic_core": "pydantic", "PIL": "pillow"}
 
 
@@ -312,7 +310,7 @@ def test_that_what_is_imported_is_what_is_declared() -> None:
             top = name.partition(".")[0]
             if top not in sys.stdlib_module_names and top not in PACKAGES:
                 used.add(DISTRIBUTION.get(top, top))
-    assert declared - set(NEEDED_BY_OTHERS) == used
+    assert declared == used
 
 
 def test_that_every_pinned_release_is_exact_and_every_dependency_is_pinned() -> None:
