@@ -266,10 +266,7 @@ class _CutCheck:
             found.append((pair, report))
             if report.clearance is not None:
                 least = min(least, report.clearance.value)
-        found.sort(key=lambda item: _report_rank(item[1]))
-        n_equal = sum(1 for _, report in found if report is found[0][1] or _is_tie(found[0][1], report))
-        equal = sorted(found[:n_equal], key=lambda item: (item[0].target.order, item[0].part.order))
-        return equal + found[n_equal:], unknown
+        return _ranked(found), unknown
 
     def _pair_report(self, pair: _Pair, last: tuple[int, float], least: float) -> PairReport | None:
         """The pair worked out; None once it is proven to rank behind `last` and beyond `least`."""
@@ -453,15 +450,33 @@ def _normal(answer: Clear | Contact) -> Vector | None:
     return None if length <= ROUNDING else as_vector(d / length)
 
 
+def _ranked(found: list[tuple[_Pair, PairReport]]) -> list[tuple[_Pair, PairReport]]:
+    """Worst first. What ties with the worst, and elsewhere what differs by rounding only, is in file order."""
+    rest = sorted(found, key=lambda item: _report_rank(item[1]))
+    ranked: list[tuple[_Pair, PairReport]] = []
+    within = TIE
+    while rest:
+        head = rest[0][1]
+        n_same = sum(1 for _, report in rest if _is_tie(head, report, within))
+        ranked += sorted(rest[:n_same], key=_in_file_order)
+        rest, within = rest[n_same:], ROUNDING
+    return ranked
+
+
+def _in_file_order(item: tuple[_Pair, PairReport]) -> tuple[int, int]:
+    return item[0].target.order, item[0].part.order
+
+
 def _ties_and_next(
     found: list[tuple[_Pair, PairReport]],
 ) -> tuple[tuple[tuple[str, str], ...], tuple[PairReport, ...]]:
-    """Names of the pairs that tie with the first, and the next four with the one of least clearance."""
+    """Names of the pairs that tie with the worst, and the next four with the one of least clearance."""
     if not found:
         return (), ()
     first = found[0][1]
     rest = [report for _, report in found[1:]]
-    ties = tuple(r.between for r in rest if _is_tie(first, r))
+    least = min((first, *rest), key=_report_rank)
+    ties = tuple(r.between for r in rest if _is_tie(least, r, TIE))
     following = rest[:N_NEXT]
     numbers = [r for r in (first, *rest) if r.clearance is not None]
     if numbers:
@@ -471,9 +486,9 @@ def _ties_and_next(
     return ties, tuple(following)
 
 
-def _is_tie(first: PairReport, other: PairReport) -> bool:
+def _is_tie(first: PairReport, other: PairReport, within: float) -> bool:
     if first.verdict != other.verdict:
         return False
     if first.spare is None or other.spare is None:
         return first.spare is other.spare
-    return abs((first.spare - first.keep_off) - (other.spare - other.keep_off)) <= TIE
+    return abs((first.spare - first.keep_off) - (other.spare - other.keep_off)) <= within
