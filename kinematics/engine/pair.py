@@ -21,7 +21,7 @@ import numpy as np
 
 from kinematics.engine.depth import Depth, overlap_depth
 from kinematics.engine.fcl_engine import MeshTree, PosedTree, surface_distance, surfaces_cross
-from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece
+from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull_vertices
 from kinematics.errors import EngineError
 from kinematics.meshes import Mesh
 from kinematics.pose import Array, Pose
@@ -141,12 +141,20 @@ class TreeCache:
 
     def __init__(self) -> None:
         self._trees: dict[int, tuple[Triangles, MeshTree]] = {}
-        self._components: dict[int, tuple[Triangles, Array]] = {}
+        self._components: dict[int, tuple[Mesh, Array]] = {}
+        self._hulls: dict[int, tuple[Triangles, Array]] = {}
 
     def of(self, triangles: Triangles) -> MeshTree:
         found = self._trees.get(id(triangles.vertices))
         if found is None:
             found = self._trees[id(triangles.vertices)] = (triangles, MeshTree(triangles))
+        return found[1]
+
+    def hull_of(self, piece: Piece) -> Array:
+        """The corners (k, 3) in G of the hull of a piece."""
+        found = self._hulls.get(id(piece.outer.vertices))
+        if found is None:
+            found = self._hulls[id(piece.outer.vertices)] = (piece.outer, hull_vertices(piece.outer.vertices))
         return found[1]
 
     def component_points(self, piece: Piece) -> Array:
@@ -155,7 +163,7 @@ class TreeCache:
         found = self._components.get(id(piece.mesh))
         if found is None:
             firsts = [piece.mesh.vertices[piece.mesh.faces[faces[0], 0]] for faces in components(piece.mesh)]
-            found = self._components[id(piece.mesh)] = (piece.outer, np.array(firsts))
+            found = self._components[id(piece.mesh)] = (piece.mesh, np.array(firsts))
         return found[1]
 
 

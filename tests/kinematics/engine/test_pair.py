@@ -4,14 +4,16 @@ Cases D1 to D8 have closed forms; two independent distance libraries agree with 
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from kinematics.engine.pair import Clear, Contact
+from kinematics.engine.pair import Clear, Contact, TreeCache
 from kinematics.engine.sweep import Positions
 from kinematics.errors import EngineError
 from kinematics.shapes import Box, Revolve, Screw, Step, cone, cylinder
+from kinematics.solids import Triangles, pieces
 from tests.kinematics.engine.constructed import MOVES, OBSTACLES, TOOLS, built
 from tests.kinematics.engine.pairs_by_hand import clearance, cutter_of, frusta, mesh_shape
 from tests.truth import brute_force
@@ -353,3 +355,13 @@ def test_that_the_depth_of_a_stack_is_that_of_its_deepest_step():
     assert answer.depth[0] <= 3.0 <= answer.depth[1]
     assert answer.depth[1] - answer.depth[0] <= WIDTH
     assert answer.normal == pytest.approx((0.0, 0.0, -1.0))
+
+
+def test_that_a_mesh_never_gets_the_components_of_one_that_is_gone():
+    """Meshes that live for one cut only (the part without its hole) may follow each other at one address."""
+    trees = TreeCache()
+    for k in range(50):
+        (piece,) = pieces(mesh_shape(CUBE_2[0] + (10.0 * k, 0.0, 0.0), CUBE_2[1]))
+        (point,) = trees.component_points(replace(piece, outer=Triangles(*CUBE_100)))
+        assert abs(point[0] - 10.0 * k) <= 1.0
+        del piece
