@@ -305,6 +305,14 @@ def offset_contour(cut: Cut, outline: Array, offset: float) -> Iterator[tuple[Ar
             origin=cut.origin,
             key=("profile", "side"),
         )
+    if shifted.interiors:
+        x, y = shifted.interiors[0].coords[0]
+        raise FeatureError(
+            f"{cut.name}: a cutter of {2 * radius:g} mm can't reach the recess of the contour at [{x:.4g}, {y:.4g}], "
+            "its mouth is too narrow; expected a smaller one, or an outline without the recess",
+            origin=cut.origin,
+            key=("profile", "side"),
+        )
     corners = np.array(shifted.exterior.coords)
     if shifted.exterior.is_ccw is False:
         corners = corners[::-1]
