@@ -134,19 +134,11 @@ def test_that_a_rolled_corner_knows_its_arc():
 
 
 C_SHAPE = [
-    (0, 0),
-    (40, 0),
-    (40, 40),
-    (22, 40),
-    (22, 30),
-    (30, 30),
-    (30, 10),
-    (10, 10),
-    (10, 30),
-    (18, 30),
-    (18, 40),
-    (0, 40),
-]
+    (0, 0), (40, 0), (40, 40), (22, 40), (22, 30), (30, 30), (30, 10), (10, 10), (10, 30), (18, 30), (18, 40), (0, 40),
+]  # fmt: skip
+TWO_ROOMS = [
+    (0, 0), (20, 0), (20, 8), (24, 8), (24, 0), (44, 0), (44, 20), (24, 20), (24, 12), (20, 12), (20, 20), (0, 20),
+]  # fmt: skip
 
 
 def test_that_a_recess_which_the_cutter_can_enter_is_followed():
@@ -177,11 +169,8 @@ def test_that_a_contour_which_cannot_be_followed_is_a_fault(outline, side, says)
 
 
 def test_that_every_position_lifts_by_the_retract():
-    for feature in (
-        Hole((0.0, 0, 0), 5.0),
-        Pocket((0.0, 0, 0), (30.0, 20.0), X, 5.0),
-        Slot((0.0, 0, 0), (9.0, 0, 0), 5.0),
-    ):
+    pocket, slot = Pocket((0.0, 0, 0), (30.0, 20.0), X, 5.0), Slot((0.0, 0, 0), (9.0, 0, 0), 5.0)
+    for feature in (Hole((0.0, 0, 0), 5.0), pocket, slot):
         move = move_of(feature, retract=60.0)
         assert [s.up for s in move.sets] == [60.0]
         assert [s.up for s in move.feature] == [0.0]
