@@ -123,7 +123,7 @@ def test_that_an_edit_changes_its_span_only_reads_back_and_can_be_undone(data: s
 
 
 @pytest.mark.slow
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(data=st.data())
 def test_that_an_edit_of_any_sample_changes_its_span_only_reads_back_and_can_be_undone(data: st.DataObject):
     check_edit(data.draw(st.sampled_from(SAMPLE_TEXTS)), data)
@@ -318,7 +318,7 @@ def test_that_an_entry_put_in_and_taken_out_again_leaves_the_same_bytes(data: st
 
 
 @pytest.mark.slow
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(data=st.data())
 def test_that_an_entry_put_into_any_sample_and_taken_out_again_leaves_the_same_bytes(data: st.DataObject):
     check_insertion(data.draw(st.sampled_from(SAMPLE_TEXTS)), data)
@@ -342,7 +342,7 @@ def test_that_taking_anything_out_leaves_the_rest_as_it_reads(data: st.DataObjec
 
 
 @pytest.mark.slow
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(data=st.data())
 def test_that_taking_anything_out_of_any_sample_leaves_the_rest_as_it_reads(data: st.DataObject):
     check_removal(data.draw(st.sampled_from(SAMPLE_TEXTS)), data)
