@@ -1,22 +1,21 @@
-"""What every test may rely on: a cache and a library of its own, never those of whoever runs the tests."""
+"""What every test runs in: no library and no cache of whoever runs it, and random cases that are the same each time."""
 
 from __future__ import annotations
 
-import os
+from collections.abc import Iterator
 
 import pytest
+from hypothesis import settings
+
+# A change fails for what it did, not for its luck. `pytest --hypothesis-profile=default` draws new cases each time.
+settings.register_profile("seeded", derandomize=True, print_blob=True)
+settings.load_profile("seeded")
 
 
-@pytest.fixture(autouse=True, scope="session")
-def _own_folders(tmp_path_factory: pytest.TempPathFactory):
-    """Meshes that were read are kept for this run only, and no library of the user hides a catalogue file."""
-    folder = tmp_path_factory.mktemp("own")
-    before = {name: os.environ.get(name) for name in ("TIGHTSIDE_CACHE", "TIGHTSIDE_LIBRARY")}
-    os.environ["TIGHTSIDE_CACHE"] = str(folder / "cache")
-    os.environ["TIGHTSIDE_LIBRARY"] = str(folder / "library")
-    yield
-    for name, value in before.items():
-        if value is None:
-            os.environ.pop(name, None)
-        else:
-            os.environ[name] = value
+@pytest.fixture(scope="session", autouse=True)
+def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """An empty library and an empty cache, so that what lies in the user's own changes no result."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("TIGHTSIDE_LIBRARY", str(tmp_path_factory.mktemp("library")))
+        patch.setenv("TIGHTSIDE_CACHE", str(tmp_path_factory.mktemp("cache")))
+        yield
