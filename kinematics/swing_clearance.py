@@ -4,8 +4,10 @@
    table and bed; what the last axis carries also with what the one before carries.
 2. Left out, with the reason: two of the machine's own bodies that stand on the table or its axes, and
    pairs that do not move against each other.
-3. `proven` stops as soon as the verdict is certain; `settled` goes on to a tolerance.
-4. A swing that is not settled in the allowed number of distance queries is not checked.
+3. `proven` stops as soon as the verdict is certain; `settled` goes on to a tolerance. Where the spare is
+   used up it is told to the tolerance either way.
+4. A swing that is not settled in the allowed number of distance queries is not checked, and neither is
+   one with a pair that could not be established, unless something worse is certain.
 """
 
 from __future__ import annotations
@@ -90,7 +92,6 @@ class _Found:
     points_W: tuple[Array, Array] | None
     angles: tuple[float, ...]
     contact: str | None
-    n_queries: int
     is_settled: bool
 
 
@@ -103,6 +104,8 @@ class _Check:
         self.machine = self.scene.machine
         self.keep_off = self.scene.keep_off.swing
         self.setup = SwingSetup(prepared, between)
+        self.unknown: dict[str, None] = {}  # why pairs could not be established
+        self.n_queries = 0
 
     # ---- what is still against what is still ---------------------------------------------------
 
@@ -151,14 +154,16 @@ class _Check:
             exact_tree, swept_tree = trees[id(positions)]
             limit = math.inf if best is None else best.at_most + target.errors.total
             obstacle = obstacles[body.name]
-            swept = pair_clearance(part.outer, part.real, obstacle, swept_tree, self.prepared.trees, beyond=limit)
-            if not isinstance(swept, Clear | Contact):
+            try:
+                swept = pair_clearance(part.outer, part.real, obstacle, swept_tree, self.prepared.trees, beyond=limit)
+                if not isinstance(swept, Clear | Contact):
+                    continue
+                exact = pair_clearance(part.outer, part.real, obstacle, exact_tree, self.prepared.trees)
+            except EngineError as error:
+                self.unknown[error.message] = None
                 continue
-            exact = pair_clearance(part.outer, part.real, obstacle, exact_tree, self.prepared.trees)
             assert isinstance(exact, Clear | Contact), "no bound was asked for"
-            found = _standing_found(part.name, tool, target, swept, exact)
-            if best is None or found.at_least < best.at_least:
-                best = found
+            best = _lesser(best, _standing_found(part.name, tool, target, swept, exact))
         return best
 
     # ---- searching ---------------------------------------------------------------------------
@@ -177,23 +182,31 @@ class _Check:
 
         return is_proven if tolerance is None else is_settled
 
-    def _search(self, pairs: Sequence[tuple[TurnPair, Tool | None]]) -> _Found | None:
+    def _turn(self, pairs: Sequence[TurnPair], is_enough: Callable[[float, float], bool]) -> TurnResult:
+        result = least_over_turn(pairs, is_enough)
+        self.n_queries += result.n_queries
+        self.unknown.update(dict.fromkeys(result.unknown))
+        return result
+
+    def _search(
+        self, pairs: Sequence[tuple[TurnPair, Tool | None]], is_enough: Callable[[float, float], bool]
+    ) -> _Found | None:
         """The least spare over all turning pairs."""
         if not pairs:
             return None
         of = {id(pair): tool for pair, tool in pairs}
-        result = least_over_turn([pair for pair, _ in pairs], self._enough())
+        result = self._turn([pair for pair, _ in pairs], is_enough)
         if result.witness is None:
-            return _Found(result.at_least, result.at_most, ("", ""), None, _NO_ERRORS, None, None, (), None,
-                          result.n_queries, False)  # fmt: skip
+            return _Found(result.at_least, result.at_most, ("", ""), None, _NO_ERRORS, None, None, (), None, False)
         return self._found(result, result.witness, of[id(result.witness.pair)])
 
     def _found(self, result: TurnResult, witness: Witness, tool: Tool | None) -> _Found:
         target = next(t for t in self.setup.targets if t.body.name == witness.pair.names[1])
         errors = target.errors
-        rest = witness.pair.subtract - errors.total
-        if abs(rest) > 1e-12:  # both lean together, or what stands has an error of its own
-            errors = replace(errors, tilt=0.0) if rest < 0.0 else replace(errors, location=errors.location + rest)
+        if self._is_carried(witness.pair):  # both lean together
+            errors = replace(errors, tilt=0.0)
+        if witness.pair.subtract > 0.0:  # what it is compared with may have an error of its own
+            errors = replace(errors, location=errors.location + max(witness.pair.subtract - errors.total, 0.0))
         contact = witness.contact if witness.is_proven else None
         return _Found(
             at_least=result.at_least,
@@ -205,22 +218,24 @@ class _Check:
             points_W=self._in_W(witness),
             angles=self._all_angles(witness),
             contact=contact,
-            n_queries=result.n_queries,
             is_settled=result.is_settled,
         )
+
+    def _is_carried(self, pair: TurnPair) -> bool:
+        """Whether both bodies of a pair are carried: it was compared in the frame of the first axis."""
+        is_on_tool = pair.order[1] < BEHIND_TOOL
+        return len(self.setup.carriers) == 2 and not is_on_tool and pair.names[0] in self.setup.on_first_axis()
 
     def _all_angles(self, witness: Witness) -> tuple[float, ...]:
         """Angles of every table axis; an axis that does not matter is given at the start of its turn."""
         given = list(witness.angles_deg)
         box = self.between.boxes[0]
-        if len(given) == len(box):
-            return tuple(given)
-        if witness.pair.names[0] in self.setup.on_first_axis() and len(box) == 2:
+        if self._is_carried(witness.pair):
             return (box[0][0], given[0])
         return (*given, *(low for low, _ in box[len(given) :]))
 
     def _in_W(self, witness: Witness) -> tuple[Array, Array]:
-        if len(self.setup.carriers) == 2 and witness.pair.names[0] in self.setup.on_first_axis():
+        if self._is_carried(witness.pair):
             angles = dict(zip((a.name for a in self.machine.table_axes), self._all_angles(witness), strict=True))
             X_WT = frame_poses(self.machine, angles)[self.setup.carriers[0]]
             return X_WT.points(witness.p_still), X_WT.points(witness.p_turning)
@@ -229,45 +244,40 @@ class _Check:
     # ---- the report --------------------------------------------------------------------------
 
     def report(self) -> SwingReport:
-        try:
-            found, is_hit = self._least()
-        except EngineError as error:
-            return self._unknown(error.message)
+        found = self._least()
+        if found is not None and found.contact:
+            return self._reported(found, Verdict.HITS)
+        if found is not None and found.at_most <= 0.0:
+            return self._reported(found, Verdict.CAN_HIT)
+        if self.unknown:
+            return self._unknown("; ".join(self.unknown))
         if found is None:
             return self._unknown("nothing is compared")
-        if not found.is_settled and not is_hit:
+        if not found.is_settled:
             interval = f"between {found.at_least:.2f} and {found.at_most:.2f}"
-            return self._unknown(f"not settled in {found.n_queries} distance queries; the spare is {interval} mm")
-        if is_hit:
-            verdict = Verdict.HITS
-        elif found.at_least <= 0.0 or found.at_most <= 0.0:
-            verdict = Verdict.CAN_HIT
-        else:
-            verdict = verdict_of(found.at_least, self.keep_off)
-        return self._reported(found, verdict)
+            return self._unknown(f"not settled in {self.n_queries} distance queries; the spare is {interval} mm")
+        return self._reported(found, verdict_of(found.at_least, self.keep_off))
 
-    def _least(self) -> tuple[_Found | None, bool]:
-        """The least spare over all pairs, and whether contact is proven without any set-up error."""
+    def _least(self) -> _Found | None:
+        """The least spare over all pairs. `contact` is set where contact is proven without any set-up error."""
         tools = [self.scene.tool(t) for t in self.between.tools]
         best: _Found | None = None
         for tool in tools:
             best = _lesser(best, self._least_standing(tool))
-        if self.between.boxes:
-            pairs: list[tuple[TurnPair, Tool | None]] = []
-            for tool in tools:
-                by = stick_out_error(self.scene.setup_errors, tool)
-                pairs += [(p, tool) for p in self.setup.tool_pairs(tool, by, exact=False)]
-            pairs += [(p, None) for p in self.setup.standing_pairs(exact=False)]
-            pairs += [(p, None) for p in self.setup.carried_pairs(exact=False)]
-            turned = self._search(pairs)
-            if turned is not None and turned.at_most <= 0.0:
-                return self._hit_or_can_hit(tools, turned)
-            if turned is not None and self.settle.tolerance is not None and turned.is_settled:
-                turned = self._with_clearance(turned)
-            elif turned is not None and turned.is_settled:
-                turned = self._with_value(turned)
-            best = _lesser(best, turned)
-        return best, best is not None and best.contact is not None
+        if not self.between.boxes or (best is not None and best.contact):
+            return best
+        pairs: list[tuple[TurnPair, Tool | None]] = []
+        for tool in tools:
+            by = stick_out_error(self.scene.setup_errors, tool)
+            pairs += [(p, tool) for p in self.setup.tool_pairs(tool, by, exact=False)]
+        pairs += [(p, None) for p in self.setup.standing_pairs(exact=False)]
+        pairs += [(p, None) for p in self.setup.carried_pairs(exact=False)]
+        turned = self._search(pairs, self._enough())
+        if turned is not None and turned.at_most <= 0.0:
+            turned = self._hit_or_can_hit(tools, pairs, turned)
+        elif turned is not None and turned.is_settled:
+            turned = self._with_value(turned) if self.settle.tolerance is None else self._with_clearance(turned)
+        return _lesser(best, turned)
 
     def _exact_pairs(self, tools: Sequence[Tool]) -> list[tuple[TurnPair, Tool | None]]:
         pairs: list[tuple[TurnPair, Tool | None]] = []
@@ -277,24 +287,33 @@ class _Check:
         pairs += [(p, None) for p in self.setup.carried_pairs(exact=True)]
         return pairs
 
-    def _hit_or_can_hit(self, tools: Sequence[Tool], turned: _Found) -> tuple[_Found, bool]:
-        """The spare is used up: is there contact without any set-up error?"""
+    def _hit_or_can_hit(
+        self, tools: Sequence[Tool], swept: Sequence[tuple[TurnPair, Tool | None]], turned: _Found
+    ) -> _Found:
+        """The spare is used up: is there contact without any set-up error? If not, by how much is it used up?"""
         pairs = self._exact_pairs(tools)
         of = {id(pair): tool for pair, tool in pairs}
-        tolerance = self.settle.tolerance
+        tolerance = self.settle.tolerance or TOLERANCE
 
-        def enough(at_least: float, at_most: float) -> bool:
-            if tolerance is None:
-                return at_least > 0.0 and math.isfinite(at_most)
-            return at_least > 0.0 and _within(at_least, at_most, tolerance)
+        def is_decided(at_least: float, at_most: float) -> bool:
+            # an interval about 0 that is as narrow as the facets are won't become narrower
+            is_about_0 = at_most <= TOLERANCE and at_most - at_least <= 2 * TOLERANCE
+            return (at_least > 0.0 and math.isfinite(at_most)) or is_about_0
 
-        result = least_over_turn([pair for pair, _ in pairs], enough)
+        result = self._turn([pair for pair, _ in pairs], is_decided)
         witness = result.witness
         if witness is not None and witness.is_proven:
-            return self._found(result, witness, of[id(witness.pair)]), True
-        if not result.is_settled:
-            return replace(turned, is_settled=result.at_most <= 0.01, contact=None), False
-        return replace(self._with_value(turned), contact=None), False
+            return self._found(result, witness, of[id(witness.pair)])
+        if turned.contact is None:
+            again = self._search(swept, lambda low, high: _within(low, high, tolerance))
+            turned = again if again is not None and again.is_settled else turned
+        told = self._with_clearance(turned) if result.is_settled else turned
+        if told.contact is None:
+            return told
+        if told.clearance is not None:  # the swept tool touches: it comes nearer by its stick-out error at most
+            by = stick_out_error(self.scene.setup_errors, self.scene.tool(told.tool)) if told.tool else 0.0
+            told = replace(told, at_least=max(told.at_least, told.clearance.at_least - by - told.errors.total))
+        return replace(told, contact=None)
 
     def _same_pair(self, found: _Found) -> list[TurnPair]:
         """The pairs behind a finding, without any set-up error."""
@@ -306,7 +325,7 @@ class _Check:
     def _with_clearance(self, found: _Found) -> _Found:
         """The clearance of the pair that has the least spare, to the tolerance."""
         tolerance = self.settle.tolerance or TOLERANCE
-        result = least_over_turn(self._same_pair(found), lambda low, high: _within(low, high, tolerance))
+        result = self._turn(self._same_pair(found), lambda low, high: _within(low, high, tolerance))
         witness = result.witness
         if witness is None or not result.is_settled:
             return found
@@ -315,7 +334,6 @@ class _Check:
             clearance=Interval(result.at_least, result.at_most),
             points_W=self._in_W(witness),
             angles=self._all_angles(witness),
-            n_queries=found.n_queries + result.n_queries,
         )
 
     def _with_value(self, found: _Found) -> _Found:
@@ -323,9 +341,9 @@ class _Check:
         pairs = []
         for pair in self._same_pair(found):
             n = len(pair.box)
-            angles = found.angles[-n:] if found.names[0] in self.setup.on_first_axis() else found.angles[:n]
+            angles = found.angles[-n:] if self._is_carried(pair) else found.angles[:n]
             pairs.append(replace(pair, box=tuple((a, a) for a in angles)))
-        result = least_over_turn(pairs, lambda low, high: _within(low, high, TOLERANCE))
+        result = self._turn(pairs, lambda low, high: _within(low, high, TOLERANCE))
         if result.witness is None or found.clearance is None:
             return found
         low = max(found.at_least + found.errors.total, 0.0)
@@ -369,7 +387,7 @@ class _Check:
             at_angles_deg=angles,
             lift_gauge_z=self.between.gauge_z,
             least_lift_gauge_z=lowest,
-            n_queries=found.n_queries,
+            n_queries=self.n_queries,
             left_out=tuple(dict.fromkeys(self.setup.left_out)),
         )
 
@@ -402,7 +420,7 @@ class _Check:
             at_angles_deg=(),
             lift_gauge_z=self.between.gauge_z,
             least_lift_gauge_z=None,
-            n_queries=0,
+            n_queries=self.n_queries,
             why=why,
             left_out=tuple(dict.fromkeys(self.setup.left_out)),
         )
@@ -435,16 +453,15 @@ def _standing_found(part: str, tool: Tool, target: Target, swept: Clear | Contac
         points_W=(exact.p_tool, exact.p_obstacle),
         angles=(),
         contact=exact.kind if is_hit and isinstance(exact, Contact) else None,
-        n_queries=0,
         is_settled=True,
     )
 
 
 def _lesser(a: _Found | None, b: _Found | None) -> _Found | None:
-    """The finding that is worse: contact before any number, then the one that is not settled, then the lesser spare."""
+    """The finding that is worse: contact, a spare that is used up, the one that is not settled, the lesser spare."""
     if a is None or b is None:
         return a or b
-    return min((a, b), key=lambda f: (f.contact is None, f.is_settled, f.at_least))
+    return min((a, b), key=lambda f: (f.contact is None, f.at_most > 0.0, f.is_settled, f.at_least))
 
 
 def _normal(a: Array, b: Array) -> Vector | None:

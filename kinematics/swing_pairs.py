@@ -13,13 +13,15 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import TypeVar
 
 import numpy as np
 
 from kinematics.assembly import tool_assembly
 from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
-from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull
-from kinematics.engine.turning import StillPiece, TurnAxis, TurningPiece, TurnPair, hull_vertices, is_coaxial
+from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull, hull_vertices
+from kinematics.engine.turning import TurnPair
+from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece, is_coaxial
 from kinematics.machine import BED, HEAD, TABLE, bed_motion
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
@@ -28,9 +30,10 @@ from kinematics.pose import Array, as_vector
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
 from kinematics.scene import Tool
 from kinematics.setup_error import OtherErrors, other_errors
-from kinematics.shapes import Revolve, Screw
+from kinematics.shapes import MeshShape, Revolve, Screw
 from kinematics.solids import Triangles
 
+_T = TypeVar("_T")
 NO_MOTION = "they do not move against each other"
 
 
@@ -115,6 +118,7 @@ class SwingSetup:
         assembly = tool_assembly(tool, self.machine.spindle_nose)
         positions = self.between.positions(assembly.gauge_length, up=up).lowered(by)
         shift = positions.supports(DIRECTIONS)
+        loose = {b.name for b in self.prepared.head_bodies if isinstance(b.shape, MeshShape)}
         for part in self.prepared.parts(assembly):
             for piece, supports in part.outer:
                 yield (
@@ -123,8 +127,9 @@ class SwingSetup:
                         part=part.name,
                         supports=_SweptSupports(piece, positions, supports + shift),
                         outer=partial(piece.swept, positions),
-                        inner=partial(piece.inner_swept, positions),
+                        inner=partial(_within, piece, part, positions, is_loose=part.name in loose),
                         attained=_OnTool(piece, part.real, positions),
+                        is_loose=part.name in loose,
                     ),
                 )
 
@@ -133,7 +138,8 @@ class SwingSetup:
         X_WG = target.body.X_CG.relabelled("W", "G")
         for piece in self.prepared.pieces_of(target.body.shape):
             outer, inner = (Triangles(X_WG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
-            mesh = piece.mesh
+            mesh, is_loose = piece.mesh, False
+            corners = X_WG.points(self.prepared.trees.component_points(piece)) if mesh else outer.vertices[:1]
             if frame == BED:
                 corners = np.column_stack(
                     [self.between.corners_W, np.full(len(self.between.corners_W), self.between.gauge_z)]
@@ -143,17 +149,21 @@ class SwingSetup:
                     cover = outer if piece.is_convex else hull(outer.vertices)
                     outer = hull((cover.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3))
                     inner = Triangles(inner.vertices + moves[0], inner.faces)
-                    mesh = None
+                    mesh, is_loose = None, not piece.is_convex
                 else:
                     outer, inner = (Triangles(t.vertices + moves[0], t.faces) for t in (outer, inner))
-            corners_of = hull_vertices(outer.vertices)
+                    corners = corners + moves[0]
+            corners_of = outer.vertices if piece.is_convex else hull_vertices(outer.vertices)
+            in_W = None if mesh is None else replace(mesh, vertices=outer.vertices, faces=outer.faces)
             yield StillPiece(
                 part=target.body.name,
                 supports=_VertexSupports(corners_of),
                 outer=partial(_same, outer),
-                inner=partial(_same, inner),
+                inner=partial(_same, (inner,)),
                 attained=_as_found,
-                mesh=None if mesh is None else replace(mesh, vertices=outer.vertices, faces=outer.faces),
+                mesh=in_W,
+                corners=partial(_same, corners) if in_W is not None else None,
+                is_loose=is_loose,
             )
 
     # ---- pairs -------------------------------------------------------------------------------
@@ -215,7 +225,7 @@ class SwingSetup:
                 ]
                 errors = replace(target.errors, tilt=0.0)  # both lean together
                 for box in dict.fromkeys((box[1],) for box in self.between.boxes):
-                    subtract = 0.0 if exact else errors.total
+                    subtract = 0.0 if exact else errors.total + self._own_location(standing)
                     names = (standing.body.name, target.body.name)
                     order = (target.order, BEHIND_TOOL + standing.order)
                     found += [TurnPair(s, p, box, subtract, names, order) for s in still for p in pieces]
@@ -230,8 +240,7 @@ class SwingSetup:
     def _crossed(
         self, still: Sequence[StillPiece], target: Target, axes: tuple[TurnAxis, ...], standing: Target, *, exact: bool
     ) -> list[TurnPair]:
-        placed = 0.0 if standing.body.is_machine else standing.errors.location
-        subtract = 0.0 if exact else target.errors.total + placed
+        subtract = 0.0 if exact else target.errors.total + self._own_location(standing)
         names = (standing.body.name, target.body.name)
         order = (target.order, BEHIND_TOOL + standing.order)
         return [
@@ -240,6 +249,11 @@ class SwingSetup:
             for turning in self._turning_pieces(target.body, axes)
             for s in still
         ]
+
+    @staticmethod
+    def _own_location(standing: Target) -> float:
+        """How far a body of the scene on bed, table or cradle may stand off; the machine's own are where they are."""
+        return 0.0 if standing.body.is_machine else standing.errors.location
 
     def on_first_axis(self) -> frozenset[str]:
         """Names of the bodies that the first of two axes carries."""
@@ -289,8 +303,19 @@ class _OnTool:
         return nearest
 
 
-def _same(triangles: Triangles) -> Triangles:
-    return triangles
+def _same(made: _T) -> _T:
+    return made
+
+
+def _within(
+    piece: RoundPiece | PolyPiece, part: Part, positions: Positions, *, is_loose: bool
+) -> tuple[Triangles, ...]:
+    """Triangles within a swept tool piece: of the true tool beside it, or of a mesh at one of its places."""
+    if isinstance(piece, RoundPiece):
+        return tuple(true.inner_swept(positions) for true in near_pieces(part.real, piece))
+    if is_loose:
+        return (Triangles(piece.inner.vertices + positions.points[0], piece.inner.faces),)
+    return (piece.inner_swept(positions),)
 
 
 def _as_found(_p: Array, p_found: Array) -> Array:

@@ -217,6 +217,18 @@ def hull(points: Array) -> Triangles:
     return Triangles(points[used], renumbered.reshape(faces.shape).astype(np.int32))
 
 
+def hull_vertices(vertices: Array) -> Array:
+    """The vertices (k, 3) of the convex hull; all of them where there are few."""
+    if len(vertices) <= 64:
+        return vertices
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        return np.asarray(vertices[ConvexHull(vertices).vertices])
+    except QhullError:
+        return vertices
+
+
 def _minkowski_order(ring: Array, q: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Which corner of the ring and which point of q make each corner of their Minkowski sum, in order.
 

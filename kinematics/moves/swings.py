@@ -5,8 +5,8 @@
 2. Before the first and after the last orientation there is a swing from and to `home`.
 3. Two cuts of one orientation are joined by a link at the lift. A turn of zero degrees is no swing: the
    cuts on either side of it are joined by a link too.
-4. An endless axis turns as its `way` says; "either" covers both ways round. An axis with limits turns
-   the one way that stays within them.
+4. An endless axis turns as its `way` says; "either" covers both ways round. An axis with limits goes
+   the one way that stays within them, to the angle that it is sent to: a turn on from there where it may.
 5. What this file does not know: bodies, clearances.
 """
 
@@ -177,8 +177,7 @@ def turn_boxes(
 def _ways(axis: TableAxis, start: float, end: float) -> list[tuple[float, float]]:
     """The stretches that one axis may pass through; a full circle is one stretch."""
     if axis.limits is not None:
-        inside = [axis.within(a) for a in (start, end)]
-        a, b = (raw if within is None else within for raw, within in zip((start, end), inside, strict=True))
+        a, b = (_stands_at(axis, angle) for angle in (start, end))
         return [(min(a, b), max(a, b))]
     turn = angle_difference_deg(end, start)
     if abs(turn) <= STILL_DEG:
@@ -194,6 +193,12 @@ def _ways(axis: TableAxis, start: float, end: float) -> list[tuple[float, float]
         case _:
             chosen = [up, down]
     return [(min(start, start + t), max(start, start + t)) for t in chosen]
+
+
+def _stands_at(axis: TableAxis, angle: float) -> float:
+    """Where an axis with limits stands: at the angle told if it may, else at the same orientation within them."""
+    within = angle if axis.allows(angle) else axis.within(angle)
+    return angle if within is None else within
 
 
 def hull_2d(points: Array) -> Array:
