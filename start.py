@@ -131,7 +131,7 @@ def run_demo() -> int:
 
 
 def run_tests() -> int:
-    command = [str(python()), "-m", "pytest"]
+    command = [str(python()), "-m", "pytest", "-n", str(min(os.cpu_count() or 1, 4)), "--dist", "worksteal"]
     if sys.platform.startswith("linux") and not has_display() and shutil.which("xvfb-run"):
         command = ["xvfb-run", "-a", "-s", "-screen 0 1920x1200x24", *command]
     return subprocess.call(command, cwd=str(ROOT))
