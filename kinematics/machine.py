@@ -144,7 +144,7 @@ class Machine:
     bodies: tuple[Body, ...] = ()
     not_modelled: tuple[str, ...] = ()
     sources: str = ""
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
     @property
     def x(self) -> LinearAxis:

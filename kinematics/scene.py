@@ -10,7 +10,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from kinematics.machine import Machine
@@ -61,7 +61,7 @@ class Body:
     shape: Shape | None
     errors: BodyErrors = BodyErrors()
     group: str | None = None
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class State:
     name: str
     bodies: tuple[Body, ...]
     after: tuple[tuple[str, str], ...] = ()
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class Workpiece:
     name: str | None
     zero: Placement
     states: tuple[State, ...]
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ class Holder:
     steps: tuple[HolderStep, ...]
     title: str = ""
     grip: float | None = None
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ class Tool:
     overall: float | None = None
     outline: tuple[OutlineStep, ...] = ()
     is_stick_out_measured: bool = False
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +219,7 @@ class Cut:
     retract: float
     leave_to: Vector | None = None
     workpiece: str | None = None
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +229,7 @@ class Orientation:
     name: str
     angles_deg: tuple[tuple[str, float], ...]
     cuts: tuple[Cut, ...]
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +280,7 @@ class Scene:
     lift: Lift = Lift()
     notes: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
-    origin: object = None
+    origin: object = field(default=None, compare=False)
 
     def tool(self, tool_id: str) -> Tool:
         return next(tool for tool in self.tools if tool.id == tool_id)
