@@ -34,11 +34,11 @@ from kinematics.engine.sweep import PolyPiece, Positions
 from kinematics.errors import EngineError
 from kinematics.machine import BED, HEAD, TABLE, W, bed_motion, frame_poses
 from kinematics.moves.cuts import CutMove, cut_move
-from kinematics.pairs import BUILDER, is_wider, reason_to_leave_out
+from kinematics.pairs import BUILDER, FOLLOWS, reason_to_leave_out
 from kinematics.placement import PlacedBody, PlacedZero
-from kinematics.pose import Array, Pose, Vector, as_vector, identity
+from kinematics.pose import Z_AXIS, Array, Pose, Vector, as_vector, identity
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
-from kinematics.removed import without_hole
+from kinematics.removed import above_plane, without_hole
 from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport
 from kinematics.scene import Cut, Hole, Orientation, Scene
 from kinematics.setup_error import OtherErrors, largest_arm, other_errors, stick_out_error
@@ -189,10 +189,10 @@ class _CutCheck:
                 reason = reason_to_leave_out(
                     part.name, self.assembly, target.body, is_own_workpiece=target.is_own_workpiece, head_parts=heads
                 )
-                if reason is not None:
-                    self.left_out.append((f"{part.name} - {target.obstacle.name}", reason))
+                against = self._as_cut(part, target, reason)
+                if against is None:
+                    self.left_out.append((f"{part.name} - {target.obstacle.name}", reason or FOLLOWS))
                     continue
-                against = self._without_hole(target) if self._cuts_away(part, target) else target
                 bound = min(
                     lower_bound(supports, piece, exact_swept[1])
                     for _, supports in part.outer
@@ -227,23 +227,39 @@ class _CutCheck:
     def _keep_off(self, part: Part) -> float:
         return self.scene.keep_off.cutter if part.name == CUTTER else self.scene.keep_off.holder
 
-    def _cuts_away(self, part: Part, target: _Target) -> bool:
-        return (
-            target.is_own_workpiece
-            and isinstance(self.cut.feature, Hole)
-            and part.name in (NECK, SHANK)
-            and is_wider(part.name, self.assembly)
-        )
+    def _as_cut(self, part: Part, target: _Target, reason: str | None) -> _Target | None:
+        """The obstacle as the part meets it, without what the cutter takes; None where they are not compared."""
+        is_hole = isinstance(self.cut.feature, Hole)
+        if reason == FOLLOWS and self.cut.leave_to is not None and not is_hole:
+            return self._above_cutter(target)
+        if reason is not None:
+            return None
+        if target.is_own_workpiece and is_hole and part.name in (NECK, SHANK):
+            return self._without_hole(target)
+        return target
 
     def _without_hole(self, target: _Target) -> _Target:
         """The workpiece without what the cutter took; as it is where its mesh does not close."""
+        tip, radius = self.move.feature[0].points[0], self.assembly.cutter_radius
         posed = []
-        tip = self.move.feature[0].points[0]
         for p in target.obstacle.pieces:
-            cut_out = without_hole(p.piece, p.X_WG.inverse().points(tip), p.X_WG.inverse().direction((0.0, 0.0, 1.0)),
-                                   self.assembly.cutter_radius)  # fmt: skip
-            posed.append(p if cut_out is None else ObstaclePiece(cut_out, p.X_WG, self.prepared.trees))
-        return _Target(Obstacle(target.obstacle.name, tuple(posed)), target.body, target.order, target.errors, True)
+            X_GW = p.X_WG.inverse()
+            rest = without_hole(p.piece, X_GW.points(tip), X_GW.direction(Z_AXIS), radius)
+            posed.append(p if rest is None else ObstaclePiece(rest, p.X_WG, self.prepared.trees))
+        return replace(target, obstacle=Obstacle(target.obstacle.name, tuple(posed)))
+
+    def _above_cutter(self, target: _Target) -> _Target | None:
+        """What of the workpiece is above the cutter, which does not lift through it; None if nothing is."""
+        lowest = min(float(s.points[:, 2].min()) for s in self.move.sets)
+        height = max(s.z2 for s in self.assembly.slices_of(CUTTER)[0])
+        p_W = np.array([0.0, 0.0, lowest + height])
+        posed = []
+        for p in target.obstacle.pieces:
+            X_GW = p.X_WG.inverse()
+            rest = above_plane(p.piece, X_GW.points(p_W), X_GW.direction(Z_AXIS))
+            if rest is not None:
+                posed.append(p if rest is p.piece else ObstaclePiece(rest, p.X_WG, self.prepared.trees))
+        return replace(target, obstacle=Obstacle(target.obstacle.name, tuple(posed))) if posed else None
 
     def _compared(self) -> tuple[list[tuple[_Pair, PairReport]], list[tuple[_Pair, PairReport]]]:
         """The pairs that rank first, fully worked out, worst first; and those that could not be."""

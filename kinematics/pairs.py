@@ -4,6 +4,7 @@
 |---|---|---|
 | cutter | its workpiece (the one that it cuts) | no: cutting it is the point; the depth rule says how deep |
 | neck, shank no wider than the cutter | its workpiece | no: it follows the cutter; the depth rule decides |
+| the same, in a cut that leaves along its path | its workpiece | what is above the cutter: nothing lifts through it |
 | neck, shank wider than the cutter | its workpiece | yes, like the holder; in a hole what the cutter took is gone |
 | head bodies | the machine's own bodies on the bed | no: the builder's limits keep them apart |
 | everything else on the tool side | every body | yes |

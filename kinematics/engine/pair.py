@@ -323,8 +323,9 @@ def _contact(
     if outer is None:  # they touch within rounding
         outer = Depth(0.0, 0.0, np.array([0.0, 0.0, -1.0]), middle, middle)
     depths = [d.at_least for i in inner if (d := overlap_depth(i.vertices, target.inner_vertices_W)) is not None]
-    # where no true solids are known to overlap, what is attained is a distance
-    least = max(depths) if depths else -_attained(piece, real, target, positions, 0.0, outer.p_a, outer.p_b).value
+    # where solids inside the true ones are apart, what is attained is their distance
+    apart = [] if depths else [surface_distance(MeshTree(i).at_origin(), target.inner).distance for i in inner]
+    least = max(depths) if depths else -min(apart)
     tip = tip_at(outer.p_a, piece, positions)[0]
     most = max(outer.at_most + ROUNDING, least)
     return Contact(kind, (least, most), bool(depths), outer.normal, outer.p_a, outer.p_b, tip)
