@@ -250,6 +250,18 @@ def test_that_a_chord_error_larger_than_the_gap_leaves_nothing_proven():
     assert answer.at_least < 0.0 < answer.value
 
 
+@pytest.mark.parametrize("gap", [0.0, 0.001, 0.003])
+def test_that_contact_which_is_not_proven_is_within_the_width_of_an_interval(gap):
+    """Two round solids side by side, nearer than their polygons: contact can't be excluded, nor is it claimed."""
+    answer = clearance(
+        frusta((20.0, 20.0, 0.0, 50.0)), cylinder(30, 50), np.eye(3), np.array([35.0 + gap, 0, 0]), at(0, 0, 0)
+    )
+    assert isinstance(answer, Contact)
+    assert not answer.is_proven
+    assert -WIDTH <= answer.depth[0] <= -gap + 1e-9
+    assert 0.0 <= answer.depth[1] <= WIDTH
+
+
 # ---- one solid inside another: surfaces are hollow to the distance library ------------------------
 
 CUBE_100 = brute_force.box_mesh((100.0, 100.0, 100.0), (-50.0, -50.0, 0.0))
