@@ -132,7 +132,9 @@ BY_HAND = [
     ("latch_pair", "left side", "left bolt hole", math.hypot(34 - 16 - 14, 74 - 65)),
     ("float_arm_rotary", "top", "cross hole", 16 - 30 + 66 - 50),
     ("float_arm_rotary", "side", "fork hole", 66 - 34),
+    ("float_arm_rotary", "below", "end slot", 7 - 8 / 2),
     ("lens_plate_vise", "vise", "outline", -28 - (38 - 68)),
+    ("lens_plate_vise", "vise", "rail", 32 - 26 - 6 / 2),
     ("lens_plate_vise", "vise", "lens pocket", 11 - 6),
 ]
 
