@@ -21,12 +21,12 @@ from kinematics.assembly import tool_assembly
 from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
 from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull, hull_vertices
 from kinematics.engine.turning import TurnPair
-from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece, is_coaxial
+from kinematics.engine.turning_pieces import Box, StillPiece, TurnAxis, TurningPiece, is_coaxial
 from kinematics.machine import BED, HEAD, TABLE, bed_motion
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
 from kinematics.placement import PlacedBody
-from kinematics.pose import Array, as_vector
+from kinematics.pose import Array, Pose, as_vector
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
 from kinematics.scene import Tool
 from kinematics.setup_error import OtherErrors, other_errors
@@ -34,6 +34,7 @@ from kinematics.shapes import MeshShape, Revolve, Screw
 from kinematics.solids import Triangles
 
 _T = TypeVar("_T")
+_NO_AXIS = TurnAxis((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
 NO_MOTION = "they do not move against each other"
 
 
@@ -113,25 +114,28 @@ class SwingSetup:
 
     # ---- the still side ----------------------------------------------------------------------
 
-    def _tool_pieces(self, tool: Tool, by: float, up: float) -> Iterator[tuple[Part, StillPiece]]:
+    def _tool_pieces(self, tool: Tool, by: float) -> Iterator[tuple[Part, StillPiece]]:
         """Tool and head over all positions at the lift, the stick-out longer by `by`."""
         assembly = tool_assembly(tool, self.machine.spindle_nose)
-        positions = self.between.positions(assembly.gauge_length, up=up).lowered(by)
+        positions = self.between.positions(assembly.gauge_length).lowered(by)
         shift = positions.supports(DIRECTIONS)
-        loose = {b.name for b in self.prepared.head_bodies if isinstance(b.shape, MeshShape)}
         for part in self.prepared.parts(assembly):
             for piece, supports in part.outer:
-                yield (
-                    part,
-                    StillPiece(
-                        part=part.name,
-                        supports=_SweptSupports(piece, positions, supports + shift),
-                        outer=partial(piece.swept, positions),
-                        inner=partial(_within, piece, part, positions, is_loose=part.name in loose),
-                        attained=_OnTool(piece, part.real, positions),
-                        is_loose=part.name in loose,
-                    ),
-                )
+                yield part, self.tool_piece(part, piece, positions, supports + shift)
+
+    def tool_piece(
+        self, part: Part, piece: RoundPiece | PolyPiece, positions: Positions, supports: Array
+    ) -> StillPiece:
+        """A piece of tool or head over positions; `supports` are those of its sweep in DIRECTIONS."""
+        is_loose = any(b.name == part.name and isinstance(b.shape, MeshShape) for b in self.prepared.head_bodies)
+        return StillPiece(
+            part=part.name,
+            supports=_SweptSupports(piece, positions, supports),
+            outer=partial(piece.swept, positions),
+            inner=partial(_within, piece, part, positions, is_loose=is_loose),
+            attained=_OnTool(piece, part.real, positions),
+            is_loose=is_loose,
+        )
 
     def _standing_pieces(self, target: Target, frame: str) -> Iterator[StillPiece]:
         """A standing body, on the bed over all places where the bed may be."""
@@ -139,50 +143,75 @@ class SwingSetup:
         for piece in self.prepared.pieces_of(target.body.shape):
             outer, inner = (Triangles(X_WG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
             mesh, is_loose = piece.mesh, False
+            within: tuple[Triangles, ...] = (inner,)
             corners = X_WG.points(self.prepared.trees.component_points(piece)) if mesh else outer.vertices[:1]
             if frame == BED:
-                corners = np.column_stack(
-                    [self.between.corners_W, np.full(len(self.between.corners_W), self.between.gauge_z)]
-                )
-                moves = np.array([bed_motion(self.machine, as_vector(c)) for c in corners])
-                if np.ptp(moves, axis=0).max() > 0.0:
-                    cover = outer if piece.is_convex else hull(outer.vertices)
-                    outer = hull((cover.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3))
-                    inner = Triangles(inner.vertices + moves[0], inner.faces)
-                    mesh, is_loose = None, not piece.is_convex
-                else:
+                moves = self._moves_of_bed()
+                if len(moves) == 1:
                     outer, inner = (Triangles(t.vertices + moves[0], t.faces) for t in (outer, inner))
-                    corners = corners + moves[0]
+                    corners, within = corners + moves[0], (inner,)
+                else:
+                    outer = hull((outer.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3))
+                    mesh, is_loose = None, not piece.is_convex
+                    # where it is convex, all that it sweeps is touched; else the places at the corners tell
+                    within = (
+                        tuple(Triangles(inner.vertices + m, inner.faces) for m in moves)
+                        if is_loose
+                        else (hull((inner.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3)),)
+                    )
             corners_of = outer.vertices if piece.is_convex else hull_vertices(outer.vertices)
             in_W = None if mesh is None else replace(mesh, vertices=outer.vertices, faces=outer.faces)
             yield StillPiece(
                 part=target.body.name,
                 supports=_VertexSupports(corners_of),
                 outer=partial(_same, outer),
-                inner=partial(_same, (inner,)),
+                inner=partial(_same, within),
                 attained=_as_found,
                 mesh=in_W,
                 corners=partial(_same, corners) if in_W is not None else None,
                 is_loose=is_loose,
             )
 
+    def _moves_of_bed(self) -> Array:
+        """Where the bed may be relative to where it is drawn: corners (k, 3), one where it stands still."""
+        places = np.column_stack([self.between.corners_W, np.full(len(self.between.corners_W), self.between.gauge_z)])
+        moves = np.array([bed_motion(self.machine, as_vector(p)) for p in places])
+        return moves[:1] if np.ptp(moves, axis=0).max() == 0.0 else moves
+
     # ---- pairs -------------------------------------------------------------------------------
 
-    def tool_pairs(self, tool: Tool, by: float, *, exact: bool, up: float = 0.0) -> list[TurnPair]:
+    def tool_pairs(self, tool: Tool, by: float, *, exact: bool) -> list[TurnPair]:
         """The tool against everything that turns."""
-        found = []
-        still = list(self._tool_pieces(tool, by, up))
+        still = list(self._tool_pieces(tool, by))
+        return [
+            TurnPair(piece, turning, box, 0.0 if exact else target.errors.total, (part.name, target.body.name),
+                     (target.order, part.order))
+            for target, turning, box in self.turning_boxes()
+            for part, piece in still
+        ]  # fmt: skip
+
+    def turning_boxes(self) -> Iterator[tuple[Target, TurningPiece, Box]]:
+        """Every piece of what turns, with every box of angles that it turns through."""
         for target in self.targets:
             axes = self.moving_axes(target.body)
-            if not axes:
-                continue
-            for box in self._boxes(len(axes)):
+            for box in self._boxes(len(axes)) if axes else ():
                 for turning in self._turning_pieces(target.body, axes):
-                    for part, piece in still:
-                        subtract = 0.0 if exact else target.errors.total
-                        names = (part.name, target.body.name)
-                        found.append(TurnPair(piece, turning, box, subtract, names, (target.order, part.order)))
-        return found
+                    yield target, turning, box
+
+    def resting_boxes(self) -> Iterator[tuple[Target, TurningPiece, Box]]:
+        """Every piece of what stands on table or bed or turns on itself, as one that turns by nothing."""
+        for target in self.targets:
+            if not self.moving_axes(target.body):
+                X_WC = self._rests_in(target.body)
+                for piece in self.prepared.pieces_of(target.body.shape):
+                    yield target, TurningPiece(piece, X_WC, (_NO_AXIS,), self.prepared.trees), ((0.0, 0.0),)
+
+    def _rests_in(self, body: PlacedBody) -> Pose:
+        """X_WG of a body that no axis moves, with all axes at zero."""
+        X = body.X_CG.relabelled("A", "G")
+        for axis in reversed(self._chain(body)):
+            X = axis.pose(0.0) @ X
+        return X
 
     def _boxes(self, n_axes: int) -> list[tuple[tuple[float, float], ...]]:
         return list(dict.fromkeys(box[:n_axes] for box in self.between.boxes))
@@ -202,6 +231,21 @@ class SwingSetup:
                     continue
                 still = still or list(self._standing_pieces(standing, standing.body.carrier))
                 found += self._crossed(still, target, axes, standing, exact=exact)
+        return found
+
+    def bed_pairs(self) -> list[TurnPair]:
+        """What stands on the bed against what stands on the table, where linear axes move the table."""
+        if all(axis.moves == "head" for axis in self.machine.linear_axes):
+            return []
+        found = []
+        for standing in (t for t in self.targets if t.body.carrier == BED):
+            still = list(self._standing_pieces(standing, BED))
+            for target, turning, box in self.resting_boxes():
+                if target.body.carrier == BED or self._is_left_out(target, standing):
+                    continue
+                order = (target.order, BEHIND_TOOL + standing.order)
+                names = (standing.body.name, target.body.name)
+                found += [TurnPair(s, turning, box, target.errors.total, names, order) for s in still]
         return found
 
     def carried_pairs(self, *, exact: bool) -> list[TurnPair]:
@@ -310,11 +354,11 @@ def _same(made: _T) -> _T:
 def _within(
     piece: RoundPiece | PolyPiece, part: Part, positions: Positions, *, is_loose: bool
 ) -> tuple[Triangles, ...]:
-    """Triangles within a swept tool piece: of the true tool beside it, or of a mesh at one of its places."""
+    """Triangles within a swept tool piece: of the true tool beside it, or of a mesh at the corners of its places."""
     if isinstance(piece, RoundPiece):
         return tuple(true.inner_swept(positions) for true in near_pieces(part.real, piece))
     if is_loose:
-        return (Triangles(piece.inner.vertices + positions.points[0], piece.inner.faces),)
+        return tuple(Triangles(piece.inner.vertices + p, piece.inner.faces) for p in positions.points)
     return (piece.inner_swept(positions),)
 
 

@@ -25,7 +25,7 @@ import numpy as np
 
 from kinematics.engine.fcl_engine import MeshTree, surface_distance
 from kinematics.engine.pair import DIRECTIONS, ROUNDING, as_mesh, has_inside
-from kinematics.engine.turning_pieces import Box, StillPiece, TurningPiece
+from kinematics.engine.turning_pieces import Box, StillPiece, TurningPiece, halved
 from kinematics.errors import EngineError
 from kinematics.meshes import Mesh
 from kinematics.pose import Array, Pose
@@ -157,7 +157,7 @@ def least_over_turn(
             continue
         n_queries += 1
         try:
-            found, bound, hint = _middle(item)
+            found, bound, hint = at_middle(item.pair, item.box)
         except EngineError as error:
             unknown[error.message] = None
             continue
@@ -177,24 +177,29 @@ def _chord_error(pair: TurnPair) -> float:
     return pair.turning.piece.chord_error + pair.still.chord_error
 
 
+def is_narrow(box: Box) -> bool:
+    """Whether the first axis is narrow enough for the second to be opened."""
+    return box[0][1] - box[0][0] <= COARSE_DEG
+
+
 def _open_coarse(item: _Item, search: _Search) -> None:
     """Two halves of the first axis; once narrow, it is opened by distances."""
-    (lo, hi), second = item.box
-    if hi - lo <= COARSE_DEG:
+    if is_narrow(item.box):
         search.add(item.bound, item.pair, item.box)
         return
-    middle = (lo + hi) / 2
-    for half in ((lo, middle), (middle, hi)):
-        box = (half, second)
+    for box in halved(item.box, 0):
         lows = item.pair.turning.lows_in_directions(box)
         bound = max(item.bound, _separation(lows, search.supports[id(item.pair.still)], item.pair))
         search.add(bound, item.pair, box, is_coarse=True)
 
 
-def _middle(item: _Item) -> tuple[Witness, float, Array | None]:
-    """The distance in the middle of a box: attained there, a bound over the box, a direction to try."""
-    pair, turning, still = item.pair, item.pair.turning, item.pair.still
-    angles = tuple((lo + hi) / 2 for lo, hi in item.box)
+def at_middle(pair: TurnPair, box: Box) -> tuple[Witness, float, Array | None]:
+    """The distance in the middle of a box: attained there, a bound over the box, a direction to try.
+
+    Raises EngineError where it can't be established.
+    """
+    turning, still = pair.turning, pair.still
+    angles = tuple((lo + hi) / 2 for lo, hi in box)
     X = turning.pose(angles)
     answer = surface_distance(still.tree, turning.outer_at(X))
     if answer.distance <= 0.0:
@@ -210,7 +215,7 @@ def _middle(item: _Item) -> tuple[Witness, float, Array | None]:
     p_turning = X.points(turning.piece.on_solid(X.inverse().points(answer.p_b)[None, :]))[0]
     p_still = still.attained(p_turning, answer.p_a)
     value = float(np.linalg.norm(p_turning - p_still))
-    bound = answer.distance - turning.moved(item.box) - _chord_error(pair) - ROUNDING - pair.subtract
+    bound = answer.distance - turning.moved(box) - _chord_error(pair) - ROUNDING - pair.subtract
     return Witness(pair, angles, value, p_still, p_turning), bound, hint
 
 
@@ -257,14 +262,9 @@ def _common_point(still: Triangles, turning: Array) -> Array:
 def _split(item: _Item, near: float, bound: float, hint: Array | None, search: _Search) -> None:
     """Two halves across the axis that moves the piece farther."""
     pair, turning = item.pair, item.pair.turning
-    moves = [r * (hi - lo) for r, (lo, hi) in zip(turning.radii, item.box, strict=True)]
-    axis = int(np.argmax(moves))
-    lo, hi = item.box[axis]
-    middle = (lo + hi) / 2
     hint = item.hint if hint is None else hint
     supports = search.supports[id(pair.still)]
-    for half in ((lo, middle), (middle, hi)):
-        box = (*item.box[:axis], half, *item.box[axis + 1 :])
+    for box in turning.halves(item.box):
         own = _separation(turning.lows_in_directions(box), supports, pair)
         if hint is not None:
             along = hint[None, :]

@@ -169,6 +169,11 @@ class TurningPiece:
             for r, (lo, hi) in zip(self.radii, box, strict=True)
         )
 
+    def halves(self, box: Box) -> tuple[Box, Box]:
+        """Two halves of a box, across the axis that moves the piece farther."""
+        moves = [r * (hi - lo) for r, (lo, hi) in zip(self.radii, box, strict=True)]
+        return halved(box, int(np.argmax(moves)))
+
     def outer_at(self, X: Pose) -> PosedTree:
         return self._trees.of(self.piece.outer).posed(X)
 
@@ -177,6 +182,13 @@ class TurningPiece:
 
     def component_points(self) -> Array:
         return self._trees.component_points(self.piece) if self.piece.mesh else self.piece.outer.vertices[:1]
+
+
+def halved(box: Box, axis: int) -> tuple[Box, Box]:
+    """A box of angles cut in the middle of one axis."""
+    lo, hi = box[axis]
+    middle = (lo + hi) / 2
+    return (*box[:axis], (lo, middle), *box[axis + 1 :]), (*box[:axis], (middle, hi), *box[axis + 1 :])
 
 
 class _Circles:

@@ -120,6 +120,28 @@ def test_that_a_body_in_the_web_of_a_c_frame_is_a_hit(frame, options, at):
     assert swing_of(scene).verdict is Verdict.HITS
 
 
+@pytest.mark.parametrize("settle", [FINE, PROVEN])
+def test_that_a_body_of_the_bed_hits_what_turns_on_the_way_between_two_places(settle):
+    # the table moves in X by 60 between the cuts: the tower of the bed passes the turning lug on the way
+    tower = body("tower", BED, cylinder(20, 100), (-23, 0, 0))
+    lug = body("lug", "platter", Box(4, 4, 4), (7, 0, 0))
+    scene = quarter(tower, lug, moves="x", places=((0.0, 100.0), (60.0, 100.0)))
+    report = swing_of(scene, settle)
+    assert (report.verdict, report.between) == (Verdict.HITS, ("tower", "lug"))
+    still = swing_of(quarter(tower, lug, places=((0.0, 100.0), (60.0, 100.0))), settle)
+    gap = 13.0 - math.hypot(9.0, 2.0)
+    assert still.clearance.at_least <= gap <= still.clearance.value + 1e-9
+
+
+@pytest.mark.parametrize(("moves", "x"), [("", 0.0), ("x", 30.0)])
+def test_that_a_mesh_on_the_bed_with_a_part_inside_what_turns_is_contact(moves, x):
+    fixture = joined(block((5, 5, 5), (200, 0, 0)), block((2, 2, 2), (-1 - x, -1, 9)))
+    drum = body("drum", "platter", Box(80, 80, 30))
+    scene = quarter(drum, body("fixture", BED, mesh_of(*fixture)), moves=moves, places=((x, 100.0),) * 2)
+    report = swing_of(scene)
+    assert (report.verdict, report.contact, report.between) == (Verdict.HITS, "inside", ("fixture", "drum"))
+
+
 # ---- what could not be established ----------------------------------------------------------------
 
 

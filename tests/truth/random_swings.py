@@ -358,11 +358,11 @@ def waiting_places(case):
     return np.unique(np.array(corners), axis=0)
 
 
-def tool_solids(case, places, *, longer=0.0):
-    """The tool's steps and the head's bodies over places (k, 2), the stick-out up to so much longer."""
+def tool_solids(case, places, *, longer=0.0, up=0.0):
+    """The tool's steps and the head's bodies over places (k, 2), the stick-out up to so much longer, lifted by `up`."""
     length = sum(s[2] for s in case.outline) + sum(s[2] for s in case.holder)
     tip = np.column_stack([places, np.full(len(places), case.gauge_z - length)])
-    positions = tip if longer == 0.0 else np.vstack([tip, tip - (0.0, 0.0, longer)])
+    positions = np.vstack([tip - (0.0, 0.0, longer), tip + (0.0, 0.0, up)]) if longer or up else tip
     found, z = [], 0.0
     holder = [(*step, "holder") for step in case.holder]
     nose = [(case.nose[0], case.nose[0], case.nose[1], "spindle nose")]
@@ -396,15 +396,18 @@ def is_round_about_rotary(case, b):
     return b.kind == "turned" and is_on_axis and case.axes[-1][1][:2] == (0.0, 0.0)
 
 
-def pairs_of(case, *, with_errors):
-    """(solid, solid, subtract) for every pair that a swing must compare, by the rules of the design."""
+def pairs_of(case, *, with_errors, up=0.0):
+    """(solid, solid, subtract) for every pair that a swing must compare, by the rules of the design.
+
+    `up`: the tool is anywhere from the lift to so much higher.
+    """
     e = case.errors
     frames = _frames(case)
     level = _level(case)
     longer = e.stick_out if with_errors else 0.0
     places = waiting_places(case)
-    tool = tool_solids(case, places, longer=longer)
-    tool_on_bed = tool_solids(case, places * (1.0 - _moving(case)), longer=longer) if case.moves else tool
+    tool = tool_solids(case, places, longer=longer, up=up)
+    tool_on_bed = tool_solids(case, places * (1.0 - _moving(case)), longer=longer, up=up) if case.moves else tool
 
     def errors(b, *, leans=True):
         is_carried = level[b.frame] > 0
