@@ -140,6 +140,15 @@ def test_that_the_json_of_every_sample_keeps_the_contract(sample: str) -> None:
             assert sum(a * n for a, n in zip(apart, cut["normal_w"], strict=True)) == pytest.approx(length, abs=1e-3)
 
 
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_that_the_two_ends_of_a_clearance_are_as_close_as_the_readme_says(sample: str) -> None:
+    """0.01 mm apart in a cut, for STEP by the chord tolerance more; the JSON rounds each end by up to 0.0001."""
+    chord = 0.01 if sample == "lamp_bracket" else 0.0
+    for cut in json.loads(json_of(sample))["cuts"]:
+        for interval in (cut["clearance"], *cut["next"]):
+            assert interval["value"] - interval["at_least"] <= 0.01 + chord + 0.0002, cut["cut"]
+
+
 def test_that_what_is_not_there_is_null_and_never_left_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
