@@ -78,3 +78,12 @@ def test_that_every_hour_is_thirty_degrees_wide(hour):
 )  # fmt: skip
 def test_that_the_part_side_is_the_largest_part_of_the_normal(normal, side):
     assert part_side(normal) == side
+
+
+@pytest.mark.parametrize("noise", [0.0, 1e-12, -1e-12, 3e-16])
+def test_that_half_way_between_two_words_rounding_does_not_choose(noise):
+    half = math.sqrt(0.5)
+    normal = (half + noise, half - noise, 0.0)
+    assert side_words(normal, FRONT) == side_words((half, half, 0.0), FRONT)
+    assert clock(normal, FRONT) == clock((half, half, 0.0), FRONT)
+    assert part_side((half + noise, 0.0, -half + noise)) == "+X"
