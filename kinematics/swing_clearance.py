@@ -38,7 +38,7 @@ from kinematics.engine.turning import (
 from kinematics.errors import EngineError
 from kinematics.least_lift import least_lift
 from kinematics.machine import BED, W, frame_poses
-from kinematics.moves.cuts import motions_of_bed, seen_from_bed
+from kinematics.moves.cuts import CutMove, motions_of_bed, seen_from_bed
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
 from kinematics.pose import Array, Vector, as_vector, identity
@@ -163,8 +163,17 @@ class _Check:
                 self.unknown[error.message] = None
                 continue
             assert isinstance(exact, Clear | Contact), "no bound was asked for"
+            if body.carrier == BED:
+                exact = self._in_W_from_bed(exact, tool)
             best = _lesser(best, _standing_found(part.name, tool, target, swept, exact))
         return best
+
+    def _in_W_from_bed(self, answer: Clear | Contact, tool: Tool) -> Clear | Contact:
+        """Points in W of a pair that was found as the bed sees it."""
+        length = tool_assembly(tool, self.machine.spindle_nose).gauge_length
+        tip = CutMove((self.between.positions(length),), (), length).tip_for(self.machine, answer.tip)
+        off = tip - answer.tip
+        return replace(answer, tip=tip, p_tool=answer.p_tool + off, p_obstacle=answer.p_obstacle + off)
 
     # ---- searching ---------------------------------------------------------------------------
 

@@ -26,12 +26,12 @@ from kinematics.machine import BED, HEAD, TABLE, bed_motion
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
 from kinematics.placement import PlacedBody
-from kinematics.pose import Array, Pose, as_vector
+from kinematics.pose import Array, Pose, as_vector, shift
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
 from kinematics.scene import Tool
 from kinematics.setup_error import OtherErrors, other_errors
 from kinematics.shapes import MeshShape, Revolve, Screw
-from kinematics.solids import Triangles
+from kinematics.solids import Piece, Triangles
 
 _T = TypeVar("_T")
 _NO_AXIS = TurnAxis((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
@@ -118,10 +118,10 @@ class SwingSetup:
         """Tool and head over all positions at the lift, the stick-out longer by `by`."""
         assembly = tool_assembly(tool, self.machine.spindle_nose)
         positions = self.between.positions(assembly.gauge_length).lowered(by)
-        shift = positions.supports(DIRECTIONS)
+        by_positions = positions.supports(DIRECTIONS)
         for part in self.prepared.parts(assembly):
             for piece, supports in part.outer:
-                yield part, self.tool_piece(part, piece, positions, supports + shift)
+                yield part, self.tool_piece(part, piece, positions, supports + by_positions)
 
     def tool_piece(
         self, part: Part, piece: RoundPiece | PolyPiece, positions: Positions, supports: Array
@@ -143,6 +143,7 @@ class SwingSetup:
         for piece in self.prepared.pieces_of(target.body.shape):
             outer, inner = (Triangles(X_WG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
             mesh, is_loose = piece.mesh, False
+            attained: _AsFound | _OnStanding = _OnStanding(piece, X_WG)
             within: tuple[Triangles, ...] = (inner,)
             corners = X_WG.points(self.prepared.trees.component_points(piece)) if mesh else outer.vertices[:1]
             if frame == BED:
@@ -150,9 +151,10 @@ class SwingSetup:
                 if len(moves) == 1:
                     outer, inner = (Triangles(t.vertices + moves[0], t.faces) for t in (outer, inner))
                     corners, within = corners + moves[0], (inner,)
+                    attained = _OnStanding(piece, shift("W", "W", moves[0]) @ X_WG)
                 else:
                     outer = hull((outer.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3))
-                    mesh, is_loose = None, not piece.is_convex
+                    mesh, is_loose, attained = None, not piece.is_convex, _AsFound()
                     # where it is convex, all that it sweeps is touched; else the places at the corners tell
                     within = (
                         tuple(Triangles(inner.vertices + m, inner.faces) for m in moves)
@@ -166,7 +168,7 @@ class SwingSetup:
                 supports=_VertexSupports(corners_of),
                 outer=partial(_same, outer),
                 inner=partial(_same, within),
-                attained=_as_found,
+                attained=attained,
                 mesh=in_W,
                 corners=partial(_same, corners) if in_W is not None else None,
                 is_loose=is_loose,
@@ -362,6 +364,20 @@ def _within(
     return (piece.inner_swept(positions),)
 
 
-def _as_found(_p: Array, p_found: Array) -> Array:
-    """For a piece whose triangles are the solid itself, the point that was found is a true one."""
-    return p_found
+@dataclass(frozen=True, slots=True, eq=False)
+class _OnStanding:
+    """The true point of a standing piece beside one of the polygon around it."""
+
+    piece: Piece
+    X_WG: Pose
+
+    def __call__(self, _p: Array, p_found: Array) -> Array:
+        return self.X_WG.points(self.piece.on_solid(self.X_WG.inverse().points(p_found)[None, :]))[0]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _AsFound:
+    """The point of the sweep around a piece that moves: within SAGITTA of a true one."""
+
+    def __call__(self, _p: Array, p_found: Array) -> Array:
+        return p_found

@@ -259,6 +259,19 @@ def test_that_a_bodys_own_errors_replace_those_of_the_scene():
     assert report.spare == pytest.approx(8.0 - 0.5 - 0.01 - 0.02 - 0.2, abs=1e-5)
 
 
+def test_that_the_value_between_two_round_bodies_is_attained_by_both():
+    # a pin at radius 40 passes a post of the table: the nearest points lie on the cylinders, not on polygons about them
+    pin, post = body("pin", "platter", cylinder(7, 40), (40, 0, 0)), body("post", "table", cylinder(9, 40), (37, 37, 0))
+    report = swing_of(quarter(pin, post))
+    gap = math.hypot(37, 37) - 40 - 3.5 - 4.5
+    assert report.clearance.at_least <= gap <= report.clearance.value
+    assert report.clearance.value - gap <= 0.01 * gap
+    on_post, on_pin = (np.array(p) for p in report.points_W)
+    assert np.hypot(*(on_post[:2] - 37)) == pytest.approx(4.5, abs=1e-9)
+    turn = math.radians(dict(report.at_angles_deg)["rotary"])
+    assert np.hypot(*(on_pin[:2] - 40 * np.array([math.cos(turn), math.sin(turn)]))) == pytest.approx(3.5, abs=1e-9)
+
+
 # ---- what stands still, what is left out ------------------------------------------------------------
 
 
