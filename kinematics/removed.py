@@ -77,7 +77,8 @@ def _difference(solid: Triangles, tip_G: Array, axis_G: Vector, radius: float) -
 def _manifold(vertices: Array, faces: Faces) -> Manifold | None:
     from manifold3d import Error, Manifold, Mesh64
 
-    mesh = Mesh64(np.ascontiguousarray(vertices, dtype=np.float64), np.ascontiguousarray(faces, dtype=np.uint64))
+    # copies, since manifold3d takes no array that may not be written to, and those of a mesh file may not
+    mesh = Mesh64(np.array(vertices, dtype=np.float64, order="C"), np.array(faces, dtype=np.uint64, order="C"))
     made = Manifold(mesh)
     return None if made.status() != Error.NoError or made.is_empty() else made
 

@@ -46,6 +46,14 @@ def test_that_a_blind_hole_takes_no_more_than_the_cutter(shape, axis):
     assert taken < true
 
 
+def test_that_a_mesh_that_may_not_be_written_to_is_taken_from():
+    """As meshes from files are: their arrays are locked."""
+    vertices, faces = (np.array(a) for a in BLOCK)
+    vertices.flags.writeable = faces.flags.writeable = False
+    rest = without_hole(piece_of(mesh_shape(vertices, faces)), np.array([0.0, 0.0, 8.0]), UP, 3.0)
+    assert volume_of(rest.outer) < 40 * 30 * 20
+
+
 def test_that_what_is_left_is_no_longer_convex_and_keeps_its_errors():
     rest = without_hole(piece_of(mesh_shape(*BLOCK, chord_error=0.02)), np.array([0.0, 0.0, 8.0]), UP, 3.0)
     assert not rest.is_convex

@@ -71,8 +71,10 @@ def numbers_of(report) -> dict[tuple[str, str, str, str], float]:
     """Clearance by orientation, cut and pair; the worst pair and those after it."""
     found = {}
     for cut in report["cuts"]:
-        pairs = [(cut["between"], cut["clearance"]["at_least"]), *((p["between"], p["at_least"]) for p in cut["next"])]
-        found.update({(cut["orientation"], cut["cut"], *names): at_least for names, at_least in pairs})
+        clearance = cut["clearance"] or {"at_least": None}
+        pairs = [(cut["between"], clearance["at_least"]), *((p["between"], p["at_least"]) for p in cut["next"])]
+        known = [(names, at_least) for names, at_least in pairs if at_least is not None]
+        found.update({(cut["orientation"], cut["cut"], *names): at_least for names, at_least in known})
     return found
 
 
@@ -121,7 +123,8 @@ def test_that_every_format_of_a_part_gives_the_same_verdicts_and_clearances(tmp_
     status, wanted, _ = said["step"]
     for name, (other_status, report, faults) in said.items():
         assert other_status == status, (name, faults)
-        assert [cut["verdict"] for cut in report["cuts"]] == [cut["verdict"] for cut in wanted["cuts"]]
+        for what in ("verdict", "contact", "between"):
+            assert [cut[what] for cut in report["cuts"]] == [cut[what] for cut in wanted["cuts"]]
         numbers, expected = numbers_of(report), numbers_of(wanted)
         shared = numbers.keys() & expected.keys()
         assert len(shared) >= 6
@@ -178,3 +181,38 @@ def test_that_a_file_without_triangles_is_a_fault_that_names_it(tmp_path, capsys
     assert status == 2
     assert report is None
     assert "empty.stl" in faults
+
+
+STEP = Path(__file__).parents[1] / "kinematics" / "step"
+
+
+@pytest.mark.slow
+def test_that_a_part_in_mm_and_in_inch_gives_the_same_verdicts_and_clearances(tmp_path, capsys):
+    """A plate with two pins, written by a solid modeller in both units and exported as triangles from one of them."""
+    import trimesh
+
+    from kinematics.meshes import load_mesh
+
+    for unit in ("mm", "inch"):
+        shutil.copy(STEP / f"pins_and_plate_{unit}.step", tmp_path)
+    mesh = load_mesh(STEP / "pins_and_plate_mm.step", units=None)
+    triangles = trimesh.Trimesh(mesh.vertices, mesh.faces)
+    for suffix in ("stl", "obj", "ply", "3mf"):
+        triangles.export(tmp_path / f"same.{suffix}")
+    files = {
+        "mm": "{file: pins_and_plate_mm.step, from: base_centre}",
+        "inch": "{file: pins_and_plate_inch.step, from: base_centre}",
+        **{s: f"{{file: same.{s}, units: mm, from: base_centre}}" for s in ("stl", "obj", "ply")},
+        "3mf": "{file: same.3mf, from: base_centre}",
+    }
+    said = {name: check(tmp_path, capsys, file, top="[0, 0, 12]", back="[0, 20, 6]") for name, file in files.items()}
+    status, wanted, faults = said["mm"]
+    assert wanted is not None, faults
+    for name, (other_status, report, faults) in said.items():
+        assert other_status == status, (name, faults)
+        for what in ("verdict", "contact", "between"):
+            assert [cut[what] for cut in report["cuts"]] == [cut[what] for cut in wanted["cuts"]]
+        numbers, expected = numbers_of(report), numbers_of(wanted)
+        shared = numbers.keys() & expected.keys()
+        assert len(shared) >= 6
+        assert {key: numbers[key] for key in shared} == pytest.approx({k: expected[k] for k in shared}, abs=MESH_ERROR)
