@@ -19,7 +19,9 @@ from kinematics.solids import Triangles
 from kinematics.verdict import Verdict
 
 SLOPE_STEP = 0.5  # mm of height per piece when a sloping move is split for this rule
-SLACK = 1e-6  # mm, so that a flute as long as the depth is long enough
+SLACK = 1e-6  # mm, so that a flute as long as the depth is long enough, and what touches a side is over it
+TINY = 1e-12  # below this a side or an area is nothing
+AT_ONCE = 256  # triangles that are compared with a region together
 
 
 def depth_report(
@@ -69,7 +71,7 @@ def _region(level: Positions, radius: float) -> Array:
 def highest_over(solid: Triangles, region: Array, *, at_least: float) -> float:
     """Greatest height of a surface over a convex counter-clockwise polygon (k, 2), or `at_least`.
 
-    Triangles are clipped by the polygon (Sutherland and Hodgman, 1974), the highest first.
+    The highest triangles first, many at a time; the rest are lower than what was found.
     """
     corners = solid.vertices[solid.faces]
     tops = corners[:, :, 2].max(axis=1)
@@ -80,36 +82,50 @@ def highest_over(solid: Triangles, region: Array, *, at_least: float) -> float:
         & (corners[:, :, :2].max(axis=1) >= low).all(axis=1)
     )
     best = at_least
-    candidates = corners[near]
-    for i in np.argsort(-tops[near], kind="stable"):
-        triangle = candidates[i]
-        if triangle[:, 2].max() <= best:
+    candidates, tops = corners[near], tops[near]
+    order = np.argsort(-tops, kind="stable")
+    for start in range(0, len(order), AT_ONCE):
+        block = order[start : start + AT_ONCE]
+        if tops[block[0]] <= best:
             break
-        clipped = _clipped(triangle, region)
-        if len(clipped):
-            best = max(best, float(clipped[:, 2].max()))
+        best = max(best, _highest_edge(candidates[block], region), _highest_inside(candidates[block], region))
     return best
 
 
-def _clipped(polygon: Array, region: Array) -> Array:
-    """A polygon in space (n, 3), clipped to the vertical prism over a convex region (k, 2)."""
-    edges = np.roll(region, -1, axis=0) - region
-    # edges that cut nothing off are skipped at once
-    side = edges[:, 0, None] * (polygon[None, :, 1] - region[:, 1, None]) - edges[:, 1, None] * (
-        polygon[None, :, 0] - region[:, 0, None]
-    )
-    for k in np.nonzero((side < 0.0).any(axis=1))[0]:
-        if len(polygon) == 0:
-            break
-        ex, ey = edges[k]
-        s = ex * (polygon[:, 1] - region[k, 1]) - ey * (polygon[:, 0] - region[k, 0])
-        kept = []
-        for j in range(len(polygon)):
-            p, sp = polygon[j - 1], s[j - 1]
-            q, sq = polygon[j], s[j]
-            if (sp >= 0.0) != (sq >= 0.0):
-                kept.append(p + (q - p) * (sp / (sp - sq)))
-            if sq >= 0.0:
-                kept.append(q)
-        polygon = np.array(kept).reshape(-1, 3)
-    return polygon
+def _highest_edge(triangles: Array, region: Array) -> float:
+    """Greatest height of the edges of triangles (n, 3, 3) over a region; each is clipped by all of its sides at once.
+
+    Clipping of a line by a convex polygon: M. Cyrus, J. Beck, "Generalized two- and three-dimensional
+    clipping", Computers & Graphics 3 (1978).
+    """
+    p, q = triangles.reshape(-1, 3), np.roll(triangles, -1, axis=1).reshape(-1, 3)
+    sides = np.roll(region, -1, axis=0) - region
+    inward = np.column_stack([-sides[:, 1], sides[:, 0]]) / np.maximum(np.hypot(*sides.T), TINY)[:, None]
+    offsets = (inward * region).sum(axis=1) - SLACK
+    in_p, in_q = p[:, :2] @ inward.T - offsets, q[:, :2] @ inward.T - offsets  # not below 0: inside
+    crosses = (in_p >= 0.0) != (in_q >= 0.0)
+    t = np.where(crosses, in_p / np.where(crosses, in_p - in_q, 1.0), 0.0)
+    enters = np.where(crosses & (in_p < 0.0), t, 0.0).max(axis=1)
+    leaves = np.where(crosses & (in_p >= 0.0), t, 1.0).min(axis=1)
+    over = ~((in_p < 0.0) & (in_q < 0.0)).any(axis=1) & (enters <= leaves)
+    if not over.any():
+        return -math.inf
+    rise = (q[:, 2] - p[:, 2])[over]
+    return float((p[over, 2] + np.maximum(rise * enters[over], rise * leaves[over])).max())
+
+
+def _highest_inside(triangles: Array, region: Array) -> float:
+    """Greatest height of triangles (n, 3, 3) over the corners of a region."""
+    a, b, c = (triangles[:, k] for k in range(3))
+    u, v = (b - a)[:, :2], (c - a)[:, :2]
+    area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    flat = np.abs(area) <= TINY  # seen from above it is a line: its edges say it all
+    safe = np.where(flat, 1.0, area)
+    w = region[None, :, :] - a[:, None, :2]
+    wb = (w[:, :, 0] * v[:, 1, None] - w[:, :, 1] * v[:, 0, None]) / safe[:, None]
+    wc = (w[:, :, 1] * u[:, 0, None] - w[:, :, 0] * u[:, 1, None]) / safe[:, None]
+    inside = ~flat[:, None] & (wb >= 0.0) & (wc >= 0.0) & (wb + wc <= 1.0)
+    if not inside.any():
+        return -math.inf
+    heights = a[:, 2, None] + wb * (b - a)[:, 2, None] + wc * (c - a)[:, 2, None]
+    return float(heights[inside].max())
