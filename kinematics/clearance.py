@@ -36,7 +36,7 @@ from kinematics.machine import BED, HEAD, TABLE, W, bed_motion, frame_poses
 from kinematics.moves.cuts import CutMove, cut_move
 from kinematics.pairs import BUILDER, FOLLOWS, reason_to_leave_out
 from kinematics.placement import PlacedBody, PlacedZero
-from kinematics.pose import Z_AXIS, Array, Pose, Vector, as_vector, identity
+from kinematics.pose import Z_AXIS, Array, Pose, Vector, as_vector, direction_between, identity
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
 from kinematics.removed import above_plane, without_hole
 from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport
@@ -461,9 +461,7 @@ def _normal(answer: Clear | Contact) -> Vector | None:
     """Unit direction from the tool to the obstacle."""
     if isinstance(answer, Contact):
         return None if answer.normal is None else as_vector(answer.normal)
-    d = answer.p_obstacle - answer.p_tool
-    length = float(np.linalg.norm(d))
-    return None if length <= ROUNDING else as_vector(d / length)
+    return direction_between(answer.p_tool, answer.p_obstacle)
 
 
 def _ranked(found: list[tuple[_Pair, PairReport]]) -> list[tuple[_Pair, PairReport]]:

@@ -64,6 +64,13 @@ def as_vector(p: ArrayLike) -> Vector:
     return (x, y, z)
 
 
+def direction_between(a: ArrayLike, b: ArrayLike, *, least: float = 1e-6) -> Vector | None:
+    """The unit direction from point a to point b; None where they are no farther apart than `least`, mm."""
+    d = np.asarray(b, dtype=np.float64) - np.asarray(a, dtype=np.float64)
+    length = float(np.linalg.norm(d))
+    return None if length <= least else as_vector(d / length)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Pose:
     """X_AB: where frame B is in frame A. Moves points: ``p_AQ = X_AB.points(p_BQ)``.

@@ -41,7 +41,7 @@ from kinematics.machine import BED, W, frame_poses
 from kinematics.moves.cuts import CutMove, motions_of_bed, seen_from_bed
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
-from kinematics.pose import Array, Vector, as_vector, identity
+from kinematics.pose import Array, Vector, as_vector, direction_between, identity
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared
 from kinematics.report import ErrorTerms, Interval, SwingReport
 from kinematics.scene import Scene, Tool
@@ -369,7 +369,7 @@ class _Check:
             used = max(clearance.at_least - found.at_least - found.errors.total, 0.0)
         e = found.errors
         points = None if found.points_W is None else (as_vector(found.points_W[0]), as_vector(found.points_W[1]))
-        normal = None if found.points_W is None else _normal(*found.points_W)
+        normal = None if found.points_W is None else direction_between(*found.points_W)
         named = tuple(zip((a.name for a in self.machine.table_axes), found.angles, strict=False))
         angles = self.between.angles_deg if not self.between.boxes else named
         lowest = None
@@ -471,9 +471,3 @@ def _lesser(a: _Found | None, b: _Found | None) -> _Found | None:
     if a is None or b is None:
         return a or b
     return min((a, b), key=lambda f: (f.contact is None, f.at_most > 0.0, f.is_settled, f.at_least))
-
-
-def _normal(a: Array, b: Array) -> Vector | None:
-    d = b - a
-    length = float(np.linalg.norm(d))
-    return None if length < 1e-9 else as_vector(d / length)
