@@ -15,8 +15,8 @@ import numpy as np
 from kinematics.errors import EngineError
 from kinematics.pose import Array
 
-GAP = 1e-5  # mm; the two ends of the interval agree to this
-MAX_STEPS = 400
+GAP = 1e-5  # mm; the two ends of the interval agree to this, or
+MAX_STEPS = 400  # the search ends: the interval is wider then (solids of kilometres), and as true
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,6 +41,7 @@ def overlap_depth(a: Array, b: Array) -> Depth | None:
     except QhullError as error:
         raise EngineError("two flat solids have no depth of overlap") from error
     best: Depth | None = None
+    proven = 0.0
     try:
         for _ in range(MAX_STEPS):
             offsets = polytope.equations[:, 3]  # n . x + offset <= 0 inside
@@ -50,16 +51,19 @@ def overlap_depth(a: Array, b: Array) -> Depth | None:
             outer = float(normal @ (p_a - p_b))
             if outer <= 0.0:
                 return None
+            proven = max(proven, inner)
             if best is None or outer < best.at_most:
                 best = Depth(0.0, outer, normal, p_a, p_b)
             if outer - inner <= GAP:
-                return Depth(max(inner, 0.0), best.at_most, best.normal, best.p_a, best.p_b)
+                break
             polytope.add_points((p_a - p_b)[None, :])
     except QhullError as error:
-        raise EngineError("the depth of an overlap was not found") from error
+        if best is None:
+            raise EngineError("the depth of an overlap was not found") from error
     finally:
         polytope.close()
-    raise EngineError("the depth of an overlap was not found")
+    assert best is not None, "the first face gives a depth"
+    return Depth(min(proven, best.at_most), best.at_most, best.normal, best.p_a, best.p_b)
 
 
 def _directions() -> Array:

@@ -122,3 +122,14 @@ def test_that_two_flat_solids_in_one_plane_are_refused():
     flat = np.array(list(itertools.product((0.0, 10.0), (0.0, 10.0), (0.0,))))
     with pytest.raises(EngineError, match="flat"):
         overlap_depth(flat, flat + (1, 1, 0))
+
+
+def test_that_a_needle_in_the_middle_of_a_kilometre_of_bar_has_a_depth():
+    """Every side of the bar is as near as every other: the search ends before it has seen them all."""
+    n, r = 1072, 35.8
+    bar = brute_force.prism_mesh(n, r, r, 1e6, (3000, -4200, -2000))[0]
+    needle = brute_force.prism_mesh(8, 0.01, 0.01, 170.0, (3000, -4200, -1500))[0]
+    found = overlap_depth(bar, needle)
+    assert r * math.cos(math.pi / n) <= found.at_most
+    assert found.at_least <= r + 0.01
+    assert found.at_most - found.at_least < 0.02
