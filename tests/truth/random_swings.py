@@ -418,28 +418,25 @@ def pairs_of(case, *, with_errors, up=0.0):
     def own(b):
         return e.location if not b.is_machine else 0.0
 
-    solids = {b.name: pieces_of(b, level[b.frame]) for b in case.bodies if level.get(b.frame, 0) > 0}
-    found = []
     others = [b for b in case.bodies if b.frame != "head"]
+    solids = {b.name: pieces_of(b, level[b.frame]) for b in others}
+    standing = {b.name: standing_solids(case, b) for b in others if not level[b.frame]}
+    found = []
     for b in others:
         if level[b.frame]:
             found += [(t, s, errors(b)) for t in tool for s in solids[b.name]]
         else:  # what stands, against the tool that waits
             seen = tool_on_bed if b.frame == "bed" else tool
-            found += [(t, s, errors(b)) for t in seen for s in pieces_of(b, 0)]
+            found += [(t, s, errors(b)) for t in seen for s in solids[b.name]]
         if b.frame == "table" and case.moves:
             found += [
-                (s, t, errors(b))
-                for c in others
-                if c.frame == "bed"
-                for s in standing_solids(case, c)
-                for t in pieces_of(b, 0)
+                (s, t, errors(b)) for c in others if c.frame == "bed" for s in standing[c.name] for t in solids[b.name]
             ]
     for b in others:
         for c in others:
             if level[b.frame] and not level[c.frame] and not (b.is_machine and c.is_machine):
                 subtract = errors(b) + own(c)
-                found += [(s, t, subtract) for s in solids[b.name] for t in standing_solids(case, c)]
+                found += [(s, t, subtract) for s in solids[b.name] for t in standing[c.name]]
             is_still = is_round_about_rotary(case, b)  # then nothing moves between the two
             if level[b.frame] == 2 and level[c.frame] == 1 and not (b.is_machine and c.is_machine) and not is_still:
                 subtract = errors(b, leans=False) + own(c)

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.spatial import ConvexHull
 from scipy.spatial.transform import Rotation
 
-INSCRIBED = 0.002  # mm; how far a polygon that stands for a circle lies inside it
+INSCRIBED = 0.004  # mm; how far a polygon that stands for a circle lies inside it
 MOST_CORNERS = 240  # coal allows 255 neighbours at a corner
 _REQUEST = coal.DistanceRequest()
 
@@ -81,14 +81,13 @@ def convex(points):
     """The hull of points as a coal solid."""
     found = ConvexHull(np.asarray(points, dtype=float))
     corners = coal.StdVec_Vec3s()
-    number = {int(v): i for i, v in enumerate(found.vertices)}
-    for v in found.vertices:
-        corners.append(found.points[v])
+    number = np.zeros(len(found.points), dtype=int)
+    number[found.vertices] = range(len(found.vertices))
+    corners.extend(found.points[found.vertices])
     faces = coal.StdVec_Triangle()
     p, q, r = (found.points[found.simplices[:, k]] for k in range(3))
     is_outward = (np.cross(q - p, r - p) * found.equations[:, :3]).sum(axis=1) > 0
-    for face, out in zip(found.simplices, is_outward, strict=True):
-        i, j, k = (number[int(v)] for v in face)
+    for (i, j, k), out in zip(number[found.simplices].tolist(), is_outward, strict=True):
         faces.append(coal.Triangle(i, j, k) if out else coal.Triangle(i, k, j))
     return coal.Convex(corners, faces)
 
@@ -168,11 +167,11 @@ class Least:
 
     @property
     def is_apart(self):
-        """Whether the two solids are apart there."""
-        return self.distance + self.subtract > 0.0
+        """Whether the two solids are clearly apart there, by more than their polygons lie inside them."""
+        return self.distance + self.subtract > 3 * INSCRIBED
 
 
-def least_distance(axes, boxes, pairs, *, n_samples=500, n_starts=6):
+def least_distance(axes, boxes, pairs, *, n_samples=500, n_starts=5):
     """The least of distance - subtract over pairs (solid, solid, subtract) and boxes: sampled, the best refined."""
     tried = []
     best = math.inf
@@ -199,18 +198,20 @@ def least_distance(axes, boxes, pairs, *, n_samples=500, n_starts=6):
 
 
 def _refined(axes, pair, box, where, value, width):
-    """Compass search from a sample: steps along and across the axes, shortened until they no longer matter."""
+    """A small grid about the best sample so far, half as wide each time unless the best lies on its rim."""
     if not box:
         return value, where
     a, b, subtract = pair
     low, high = np.array(box).T
-    steps = np.array([s for s in itertools.product((-1, 0, 1), repeat=len(box)) if any(s)])
-    while width > 1e-5:
+    steps = np.array(list(itertools.product(np.linspace(-1.0, 1.0, 9 if len(box) == 1 else 5), repeat=len(box))))
+    for _ in range(60):
         tried = np.clip(where + width * steps, low, high)
         found = distances(poses(axes, tried), a, b) - subtract
         i = int(found.argmin())
         if found[i] < value - 1e-12:
             value, where = float(found[i]), tried[i]
-        else:
-            width /= 4
+        if found[i] > value - 1e-12 or np.abs(steps[i]).max() < 1.0:
+            width /= 2.0
+        if width < 1e-5:
+            break
     return value, where
