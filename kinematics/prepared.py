@@ -104,7 +104,7 @@ class Prepared:
             outer, inner = (Triangles(X_AG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
             if not piece.is_convex:
                 outer = hull(outer.vertices)
-            made = PolyPiece(body.name, outer, inner)
+            made = PolyPiece(body.name, outer, inner, piece.is_convex)
             yield made, made.supports(DIRECTIONS)
 
 

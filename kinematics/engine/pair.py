@@ -269,7 +269,7 @@ def _triple(
     at_least = answer.distance - target.piece.chord_error - ROUNDING
     if at_least < bound - SAGITTA - 2 * ROUNDING:  # the swept mesh lies outside the piece by the sagitta
         raise EngineError(f"the distance {answer.distance:g} lies under the support plane {bound:g}")
-    return _attained(piece, real, target, positions, max(at_least, bound), answer.p_a, answer.p_b)
+    return _attained(piece, real, target, positions, max(at_least, bound), answer.p_b)
 
 
 def _swallows(piece: Tool, target: ObstaclePiece, positions: Positions, swept: Triangles, trees: TreeCache) -> bool:
@@ -312,23 +312,40 @@ def _contact(
     positions: Positions,
     swept: Triangles,
 ) -> Contact:
-    true = list(near_pieces(real, piece)) if isinstance(piece, RoundPiece) else [piece]
-    inner = [t.inner_swept(positions.inside()) for t in true]
-    if not target.piece.is_convex:
-        proven = kind == "inside" or any(surfaces_cross(MeshTree(i).at_origin(), target.inner) for i in inner)
-        where = _somewhere_in_both(inner[0], target)
-        return Contact(kind, None, proven, None, where, where, tip_at(where, piece, positions)[0])
+    inner = _within(piece, real, positions)
+    is_loose = isinstance(piece, PolyPiece) and not piece.is_convex
+    if is_loose or not target.piece.is_convex:
+        proven = (kind == "inside" and not is_loose) or any(
+            surfaces_cross(MeshTree(i).at_origin(), target.inner) for _, i in inner
+        )
+        where = _somewhere_in_both(inner[0][1], target)
+        return Contact(kind, None, proven, None, where, where, _tip(where, piece, positions))
     middle = positions.points[0] + piece.middle()
     outer = overlap_depth(swept.vertices, target.vertices_W)
     if outer is None:  # they touch within rounding
         outer = Depth(0.0, 0.0, np.array([0.0, 0.0, -1.0]), middle, middle)
-    depths = [d.at_least for i in inner if (d := overlap_depth(i.vertices, target.inner_vertices_W)) is not None]
+    depths = [d.at_least for _, i in inner if (d := overlap_depth(i.vertices, target.inner_vertices_W)) is not None]
     # where solids inside the true ones are apart, what is attained is their distance
-    apart = [] if depths else [surface_distance(MeshTree(i).at_origin(), target.inner).distance for i in inner]
+    apart = [] if depths else [surface_distance(MeshTree(i).at_origin(), target.inner).distance for _, i in inner]
     least = max(depths) if depths else -min(apart)
-    tip = tip_at(outer.p_a, piece, positions)[0]
     most = max(outer.at_most + ROUNDING, least)
+    tip = _tip(outer.p_a, piece, positions)
     return Contact(kind, (least, most), bool(depths), outer.normal, outer.p_a, outer.p_b, tip)
+
+
+def _within(piece: Tool, real: Sequence[RoundPiece], positions: Positions) -> list[tuple[Array | None, Triangles]]:
+    """Triangles inside the true sweep, each with the tip where the piece stands in one place only."""
+    inside = positions.inside()
+    if isinstance(piece, RoundPiece):
+        return [(None, true.inner_swept(inside)) for true in near_pieces(real, piece)]
+    return [(None, piece.inner_swept(inside))] if piece.is_convex else list(piece.placed(inside))
+
+
+def _tip(p_W: Array, piece: Tool, positions: Positions) -> Array:
+    """A tip position at which the piece is at, or nearest to, a point of its sweep."""
+    if isinstance(piece, RoundPiece):
+        return tip_at(p_W, piece, positions)[0]
+    return piece.tip_of(p_W, positions) if piece.is_convex else np.array(positions.points[0])
 
 
 def _somewhere_in_both(inner: Triangles, target: ObstaclePiece) -> Array:
@@ -343,11 +360,11 @@ def _somewhere_in_both(inner: Triangles, target: ObstaclePiece) -> Array:
     return np.asarray(near[np.abs((near - middle) / np.maximum(high - low, 1e-9)).max(axis=1).argmin()])
 
 
-def tip_at(p_W: Array, piece: Tool, positions: Positions) -> tuple[Array, float]:
+def tip_at(p_W: Array, piece: RoundPiece, positions: Positions) -> tuple[Array, float]:
     """The true tip position at which the piece comes nearest to p_W, and how far it then is.
 
     The distance to a convex piece is convex over the positions, so a bracket finds it on a slope; level
-    sets of a round piece are solved in the plane. For a piece that is not round the distance is NaN.
+    sets are solved in the plane.
     """
     corners = positions.points
     if len(corners) > 2:
@@ -357,7 +374,7 @@ def tip_at(p_W: Array, piece: Tool, positions: Positions) -> tuple[Array, float]
         a, d = corners[0], corners[1] - corners[0]
         level2 = float(d[:2] @ d[:2])
         t = 0.0 if level2 == 0.0 else min(1.0, max(0.0, float((p_W[:2] - a[:2]) @ d[:2]) / level2))
-        if not positions.is_level and isinstance(piece, RoundPiece):
+        if not positions.is_level:
             t = _least_along(lambda s: _risen(p_W, piece, positions, a + s * d)[1])
         q = a + t * d
     else:
@@ -374,23 +391,20 @@ def _least_along(distance: Callable[[float], float]) -> float:
     return (low + high) / 2
 
 
-def _risen(p_W: Array, piece: Tool, positions: Positions, q: Array) -> tuple[Array, float]:
+def _risen(p_W: Array, piece: RoundPiece, positions: Positions, q: Array) -> tuple[Array, float]:
     """The tip position q lifted or lowered, as far as the positions allow, to where the piece is nearest."""
-    if isinstance(piece, RoundPiece):
-        low, high = piece.z1, piece.z2
-        rho = float(np.hypot(*(p_W[:2] - q[:2])))
-        if piece.r1 != piece.r2:
-            narrow, wide = sorted((piece.r1, piece.r2))
-            share = (min(max(rho, narrow), wide) - piece.r1) / (piece.r2 - piece.r1)
-            reach = piece.z1 + (piece.z2 - piece.z1) * share
-            low, high = (reach, high) if piece.r1 < piece.r2 else (low, reach)
-    else:
-        low, high = float(piece.inner.vertices[:, 2].min()), float(piece.inner.vertices[:, 2].max())
+    low, high = piece.z1, piece.z2
+    rho = float(np.hypot(*(p_W[:2] - q[:2])))
+    if piece.r1 != piece.r2:
+        narrow, wide = sorted((piece.r1, piece.r2))
+        share = (min(max(rho, narrow), wide) - piece.r1) / (piece.r2 - piece.r1)
+        reach = piece.z1 + (piece.z2 - piece.z1) * share
+        low, high = (reach, high) if piece.r1 < piece.r2 else (low, reach)
     height = float(p_W[2] - q[2])
     rise = min(max(0.0, height - high), height - low)  # the least rise that brings the point to its level
     tip = np.array(q)
     tip[2] += min(max(rise, -positions.down), positions.up)
-    return tip, piece.distance_to(p_W - tip)[0] if isinstance(piece, RoundPiece) else float("nan")
+    return tip, piece.distance_to(p_W - tip)[0]
 
 
 def _nearest_in_polygon(p: Array, polygon: Array) -> Array:
@@ -411,14 +425,20 @@ def _attained(
     target: ObstaclePiece,
     positions: Positions,
     at_least: float,
-    p_a: Array,
     p_b: Array,
 ) -> Clear:
-    """The clearance with a value that is attained between a true tool point and a true obstacle point."""
-    p_obstacle = target.on_solid(p_b)
+    """The clearance with a value that is attained between a true tool point and a true obstacle point.
+
+    `p_b` is the nearest point of the obstacle's outer triangles.
+    """
     if not isinstance(piece, RoundPiece):
-        tip, _ = tip_at(p_a, piece, positions)
-        return Clear(at_least, max(at_least, float(np.linalg.norm(p_a - p_obstacle))), p_a, p_obstacle, tip)
+        answers = [
+            (surface_distance(MeshTree(i).at_origin(), target.inner), tip) for tip, i in _within(piece, real, positions)
+        ]
+        found, tip = min(answers, key=lambda answer: answer[0].distance)
+        tip = _tip(found.p_a, piece, positions) if tip is None else tip
+        return Clear(at_least, max(at_least, found.distance), found.p_a, found.p_b, tip)
+    p_obstacle = target.on_solid(p_b)
     best: Clear | None = None
     for true in near_pieces(real, piece):
         tip, value = tip_at(p_obstacle, true, positions)

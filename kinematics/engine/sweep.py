@@ -57,6 +57,10 @@ class Positions:
         """A set of none but true positions: of a set that covers an arc, the one where the arc begins."""
         return self if self.arc is None else Positions(self.points[:1], self.up, self.down)
 
+    def ends(self) -> Array:
+        """The corners (n, 3) of the set, lifted and lowered as far as they go."""
+        return np.concatenate([self.points + (0.0, 0.0, self.up), self.points - (0.0, 0.0, self.down)])
+
     def supports(self, directions: Array) -> Array:
         """Support values (d,) of the set in the given directions (d, 3)."""
         lift = np.maximum(directions[:, 2] * self.up, -directions[:, 2] * self.down)
@@ -116,13 +120,11 @@ class RoundPiece:
         ring = unit_polygon(corner_count(max(self.r1, self.r2))) * grow
         if positions.is_level:
             return self._level_mesh(positions, ring)
-        p = positions.points
         levels = [
             np.column_stack([ring * r, np.full(len(ring), z)]) for r, z in ((self.r1, self.z1), (self.r2, self.z2))
         ]
         piece = np.concatenate(levels)
-        ends = np.concatenate([p + (0.0, 0.0, positions.up), p - (0.0, 0.0, positions.down)])
-        return hull((piece[:, None, :] + ends[None, :, :]).reshape(-1, 3))
+        return hull((piece[:, None, :] + positions.ends()[None, :, :]).reshape(-1, 3))
 
     def _level_mesh(self, positions: Positions, ring: Array) -> Triangles:
         corner, point = _minkowski_order(ring, positions.points[:, :2])
@@ -173,11 +175,16 @@ def _nearest_in_profile(rho: float, z: float, r1: float, r2: float, z1: float, z
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PolyPiece:
-    """A convex polyhedron that moves with the spindle (a body of the head), in the tip frame."""
+    """A polyhedron that moves with the spindle (a body of the head), in the tip frame.
+
+    `outer` is convex. Where the body is not, `outer` is its hull and `inner` the body itself: then a
+    sweep covers more than the body does, and proves nothing but distance.
+    """
 
     part: str
     outer: Triangles
     inner: Triangles
+    is_convex: bool = True
 
     def supports(self, directions: Array) -> Array:
         """Support values (d,) of the outer polyhedron in directions (d, 3)."""
@@ -189,13 +196,30 @@ class PolyPiece:
     def inner_swept(self, positions: Positions) -> Triangles:
         return _poly_sweep(self.inner, positions)
 
+    def placed(self, positions: Positions) -> tuple[tuple[Array, Triangles], ...]:
+        """The body itself at each corner of the positions, with the tip there."""
+        return tuple((q, Triangles(self.inner.vertices + q, self.inner.faces)) for q in positions.ends())
+
+    def tip_of(self, p_W: Array, positions: Positions) -> Array:
+        """A tip position at which the convex piece holds a point of its sweep (a linear programme)."""
+        from scipy.optimize import linprog
+
+        ends, corners = positions.ends(), self.outer.vertices
+        n, m = len(corners), len(ends)
+        one = np.vstack([np.r_[np.ones(n), np.zeros(m)], np.r_[np.zeros(n), np.ones(m)]])
+        made = linprog(
+            np.zeros(n + m),
+            A_eq=np.vstack([np.hstack([(corners - p_W).T, ends.T]), one]),
+            b_eq=np.r_[0.0, 0.0, 0.0, 1.0, 1.0],
+        )
+        return np.asarray(made.x[n:] @ ends) if made.success else np.array(ends[0])
+
     def middle(self) -> Array:
         return self.inner.vertices.mean(axis=0)
 
 
 def _poly_sweep(triangles: Triangles, positions: Positions) -> Triangles:
-    p = positions.points
-    ends = np.concatenate([p + (0.0, 0.0, positions.up), p - (0.0, 0.0, positions.down)])
+    ends = positions.ends()
     return hull((triangles.vertices[:, None, :] + ends[None, :, :]).reshape(-1, 3))
 
 
