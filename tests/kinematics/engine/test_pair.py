@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kinematics.engine.pair import Clear, Contact, TreeCache
-from kinematics.engine.sweep import Positions
+from kinematics.engine.pair import DIRECTIONS, Clear, Contact, TreeCache
+from kinematics.engine.sweep import PolyPiece, Positions, hull
 from kinematics.errors import EngineError
 from kinematics.shapes import Box, Revolve, Screw, Step, cone, cylinder
 from kinematics.solids import Triangles, pieces
@@ -119,6 +119,18 @@ def test_that_a_leaning_cylinder_under_a_tip_is_cleared_by_the_closed_form(lean,
     check_gap(clearance(part, cylinder(40, 80), R, R @ (0, 0, -40.0), at(0, 0, 200, up=up)), 200 - highest)
 
 
+def check_tip(answer, case):
+    """The tip is a position of the move, and with the tip there the tool holds its point."""
+    assert (DIRECTIONS @ answer.tip <= case.positions.supports(DIRECTIONS) + 1e-6).all()
+    around, real = case.part
+    p_L = answer.p_tool - answer.tip
+    if real:
+        assert min(piece.distance_to(p_L)[0] for piece in real) < 1e-6
+    else:
+        ((_, supports),) = around
+        assert (DIRECTIONS @ p_L <= supports + 1e-6).all()
+
+
 # ---- known by construction ---------------------------------------------------------------------
 
 GAPS = (0.001, 0.012, 0.3, 4.0, 80.0)
@@ -132,6 +144,7 @@ def check_constructed(tool, obstacle, move, rng, gap, pose):
     if gap > 0.0 and (isinstance(answer, Clear) or gap > WIDTH):
         assert isinstance(answer, Clear), where
         check_gap(answer, gap)
+        check_tip(answer, case)
     elif gap > 0.0:
         assert not answer.is_proven, where
     else:
@@ -348,6 +361,42 @@ def test_that_a_mesh_turned_inside_out_is_said_to_be_undecided():
     vertices, faces = CUBE_100
     with pytest.raises(EngineError, match="inside out"):
         clearance(frusta((3.0, 3.0, 0.0, 13.0)), mesh_shape(vertices, faces[:, ::-1]), np.eye(3), ORIGIN, at(0, 0, 40))
+
+
+# ---- bodies of the head --------------------------------------------------------------------------------
+
+
+def head_part(mesh):
+    """A body of the head that is a mesh: its hull covers it, it is itself within."""
+    corners = Triangles(mesh[0], mesh[1].astype(np.int32))
+    piece = PolyPiece("lamp", hull(mesh[0]), corners, is_convex=False)
+    return ((piece, piece.supports(DIRECTIONS)),), ()
+
+
+L_LAMP = brute_force.joined(
+    brute_force.box_mesh((100.0, 10.0, 10.0), (-50.0, -5.0, 0.0)),
+    brute_force.box_mesh((10.0, 10.0, 100.0), (40.0, -5, -100)),
+)
+
+
+def test_that_contact_with_the_hull_of_a_mesh_on_the_head_is_not_claimed_as_proven():
+    answer = clearance(head_part(L_LAMP), Box(20, 20, 20), np.eye(3), np.array([-20.0, 0, -60]), at(0, 0, 0))
+    assert isinstance(answer, Contact)
+    assert (answer.is_proven, answer.depth) == (False, None)
+
+
+def test_that_contact_with_a_mesh_on_the_head_itself_is_proven():
+    for where in ((45.0, 0.0, -60.0), (-45.0, 0.0, -5.0)):
+        answer = clearance(head_part(L_LAMP), Box(20, 20, 20), np.eye(3), np.array(where), at(0, 0, 0))
+        check_contact(answer, "overlap")
+
+
+def test_that_the_gap_of_a_mesh_on_the_head_is_bounded_by_its_hull_and_attained_by_itself():
+    """A box under the long arm: 30 from the arm, less from the hull of the L."""
+    answer = clearance(head_part(L_LAMP), Box(8, 8, 8), np.eye(3), np.array([-45.0, 0, -38]), at(0, 0, 0))
+    assert isinstance(answer, Clear)
+    assert answer.value == pytest.approx(30.0, abs=1e-9)
+    assert answer.at_least < 30.0
 
 
 # ---- depth --------------------------------------------------------------------------------------
