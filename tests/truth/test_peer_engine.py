@@ -10,10 +10,8 @@ import sys
 import numpy as np
 import pytest
 
-from kinematics.engine.pair import Clear, Contact
-from kinematics.engine.sweep import Positions
 from kinematics.shapes import Box, MeshShape, cone, cylinder
-from tests.kinematics.engine.pairs_by_hand import clearance, frusta, mesh_shape
+from tests.kinematics.engine.pairs_by_hand import Clear, Contact, Positions, clearance, frusta, mesh_shape
 from tests.truth import brute_force
 from tests.truth.supports import rotation
 

@@ -3,19 +3,23 @@
 from kinematics.assembly import tool_assembly
 from kinematics.engine.pair import (
     DIRECTIONS,
+    Clear,
+    Contact,
     Obstacle,
     ObstaclePiece,
     TreeCache,
     pair_clearance,
     position_tree,
 )
-from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
+from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull
 from kinematics.mesh_topology import count_open_edges
 from kinematics.meshes import Mesh
 from kinematics.pose import Pose
 from kinematics.scene import Holder, HolderStep, Tool
 from kinematics.shapes import MeshShape
 from kinematics.solids import pieces
+
+__all__ = ["Clear", "Contact", "Positions", "clearance", "cutter_of", "frusta", "head_box", "mesh_shape"]
 
 
 def frusta(*sizes):
