@@ -500,3 +500,59 @@ def test_that_a_tool_given_by_its_outline_is_compared_step_by_step():
     expected = {("cutter", "post 0"): 5.0, ("neck", "post 15"): 6.0, ("shank", "post 40"): 2.0}
     for (name, obstacle), gap in expected.items():
         assert pair_of(report, name, obstacle).clearance.value == pytest.approx(gap, abs=1e-3)
+
+
+# ---- where the table moves ------------------------------------------------------------------------------
+
+
+def with_column(moves_table, x=60.0, y=0.0):
+    column = Body("column", Placement("bed", (x, y, -50.0)), Box(20, 20, 400))
+    return plain_machine(moves_table=moves_table, bodies=(column,))
+
+
+SLOT = Slot((-25.0, 0.0, 0.0), (25.0, 0.0, 0.0), 5.0)
+
+
+@pytest.mark.parametrize(
+    ("moves_table", "gap"),
+    [
+        ("", 50.0 - 25.0 - 20.0),  # the head runs to x 25; the holder has a radius of 20
+        ("y", 50.0 - 25.0 - 20.0),
+        ("x", 50.0 - 20.0),  # the spindle stays at x 0 over the bed, the table does the moving
+        ("xyz", 50.0 - 20.0),
+    ],
+)
+def test_that_the_bed_stands_still_under_a_head_and_travels_against_a_table(moves_table, gap):
+    report = report_of(one_cut(SLOT, end_mill(10.0), machine=with_column(moves_table)))
+    pair = pair_of(report, "holder", "column")
+    assert pair.clearance.at_least <= gap <= pair.clearance.value + 1e-9
+    assert pair.clearance.value == pytest.approx(gap, abs=0.005)
+    # in W, at the tip that is told, the bed stands where the spindle took it
+    p_tool, p_column = pair.points_W
+    tip = pair.tip_W
+    assert -25.0 - 1e-6 <= tip[0] <= 25.0 + 1e-6
+    assert p_column[0] == pytest.approx(50.0 + (tip[0] if "x" in moves_table else 0.0), abs=0.005)
+    assert math.dist(p_tool, p_column) == pytest.approx(pair.clearance.value, abs=1e-6)
+    assert math.hypot(p_tool[0] - tip[0], p_tool[1] - tip[1]) <= 20.0 + 1e-6
+
+
+def test_that_where_the_table_lowers_away_the_lift_moves_nothing_against_the_bed():
+    """A beam on the bed over the spindle's side: the head does not rise to it where the table does the lifting."""
+    beam = Body("beam", Placement("bed", (30.0, 0.0, 200.0)), Box(30, 30, 10))
+    up = report_of(one_cut(HOLE, end_mill(), machine=plain_machine(bodies=(beam,)), retract=100.0))
+    assert up.verdict == Verdict.HITS
+    down = report_of(one_cut(HOLE, end_mill(), machine=plain_machine(moves_table="z", bodies=(beam,)), retract=100.0))
+    assert down.verdict == Verdict.CLEAR
+
+
+def test_that_what_the_table_carries_into_the_bed_is_found():
+    """A block on the table, 10 either side of x 0, goes 25 both ways; the column's face stands at 50."""
+    block = body("block", Box(20, 20, 20), (0.0, 40.0, 0.0))
+    report = report_of(one_cut(SLOT, end_mill(10.0), block, machine=with_column("x", y=40.0)))
+    pair = pair_of(report, "column", "block")
+    assert pair.clearance.at_least <= 50.0 - 25.0 - 10.0 <= pair.clearance.value + 1e-9
+    near = report_of(one_cut(SLOT, end_mill(10.0), block, machine=with_column("x", x=40.0, y=40.0)))
+    assert near.verdict == Verdict.HITS
+    assert near.worst.between == ("column", "block")
+    still = report_of(one_cut(SLOT, end_mill(10.0), block, machine=with_column("", x=40.0, y=40.0)))
+    assert pair_of(still, "column", "block") is None
