@@ -166,7 +166,7 @@ def test_that_a_low_head_is_lower_than_iso_4762_and_no_wider(standard: str):
 @pytest.mark.parametrize("standard", ["ISO 4014", "ISO 4017"])
 @pytest.mark.parametrize("size", M_SIZES)
 def test_that_a_hexagon_is_never_smaller_than_its_standard(standard: str, size: str):
-    """Over corners the sharp hexagon of the same width, since e is given as a least value only; k at least the largest of grade A.
+    """Over corners the sharp hexagon of the same width, since e is a least value; k at least the largest of grade A.
 
     Product grade B allows a higher head; from memory, the grades lie no more than 0.15 mm apart up to M12.
     """
