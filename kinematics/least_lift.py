@@ -25,7 +25,7 @@ from kinematics.assembly import tool_assembly
 from kinematics.engine.fcl_engine import MeshTree, surface_distance
 from kinematics.engine.pair import DIRECTIONS, ROUNDING
 from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece
-from kinematics.engine.turning import MAX_QUERIES, TurnPair, at_middle, is_narrow, least_over_turn
+from kinematics.engine.turning import MAX_QUERIES, TurnPair, at_middle, is_narrow, least_over_turn, split
 from kinematics.engine.turning_pieces import Box, StillPiece, TurningPiece, halved
 from kinematics.errors import EngineError
 from kinematics.machine import BED
@@ -218,7 +218,7 @@ class _Search:
             self._add(item.pair, box, height, is_coarse=True)
 
     def _split(self, item: _Item, hint: Array | None) -> None:
-        for box in item.pair.turning.halves(item.box):
+        for box in item.pair.turning.half_boxes(item.box):
             self._add(item.pair, box, -item.minus_height, hint=hint)
 
     def _opened(self, item: _Item, tried: float, blocked: float, proven: float) -> tuple[float, float]:
@@ -230,7 +230,9 @@ class _Search:
             return blocked, max(proven, tried)
         if bound + pair.turning.moved(item.box) < self.keep_off:
             blocked = self._root(pair, witness.angles_deg, tried)
-        self._split(item, hint if hint is not None else item.hint)
+        hint_or_last = hint if hint is not None else item.hint
+        for part, box in split(turn, item.box, witness, hint):
+            self._add(replace(pair, turning=part.turning), box, -item.minus_height, hint=hint_or_last)
         return blocked, proven
 
     def _root(self, pair: _Pair, angles_deg: tuple[float, ...], blocked: float) -> float:

@@ -21,7 +21,7 @@ from kinematics.assembly import tool_assembly
 from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
 from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull, hull_vertices
 from kinematics.engine.turning import TurnPair
-from kinematics.engine.turning_pieces import Box, StillPiece, TurnAxis, TurningPiece, is_coaxial
+from kinematics.engine.turning_pieces import Box, StillPiece, TurnAxis, TurningPiece, VertexSupports, is_coaxial
 from kinematics.machine import BED, HEAD, TABLE, bed_motion
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
@@ -165,7 +165,7 @@ class SwingSetup:
             in_W = None if mesh is None else replace(mesh, vertices=outer.vertices, faces=outer.faces)
             yield StillPiece(
                 part=target.body.name,
-                supports=_VertexSupports(corners_of),
+                supports=VertexSupports(corners_of),
                 outer=partial(_same, outer),
                 inner=partial(_same, within),
                 attained=attained,
@@ -318,16 +318,6 @@ class _SweptSupports:
         if directions is DIRECTIONS:
             return self.ready
         return self.piece.supports(directions) + self.positions.supports(directions)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _VertexSupports:
-    """Supports of the hull of vertices (n, 3)."""
-
-    vertices: Array
-
-    def __call__(self, directions: Array) -> Array:
-        return np.asarray((self.vertices @ directions.T).max(axis=0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,7 +6,8 @@
 3. For what two axes carry, the second axis is left whole until the first is narrow: over a full turn
    its extent is that of its solid of revolution.
 4. Meshes that are not convex also get a first-order bound: the distance in the middle of the box, less
-   how far any point can have moved from there.
+   how far any point can have moved from there; and where their hull hides how near they are, they are
+   taken in halves of their surface.
 5. All pairs share one upper bound; boxes that can't beat it are never opened. Of boxes with the same
    bound (a flat tool over a flat top has many) the one that came nearest is opened first.
 6. A pair that could not be established is left aside and named in the result: it is not proven clear.
@@ -18,13 +19,13 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from kinematics.engine.fcl_engine import MeshTree, surface_distance
-from kinematics.engine.pair import DIRECTIONS, ROUNDING, as_mesh, has_inside
+from kinematics.engine.pair import ROUNDING, as_mesh, has_inside
 from kinematics.engine.turning_pieces import Box, StillPiece, TurningPiece, halved
 from kinematics.errors import EngineError
 from kinematics.meshes import Mesh
@@ -38,7 +39,10 @@ SAME_BOUND = 1e-3  # mm; boxes whose bounds differ by less are opened in the ord
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TurnPair:
-    """One still piece against one turning piece over a box, with what is subtracted from its clearance."""
+    """One still piece against one turning piece over a box, with what is subtracted from its clearance.
+
+    `whole` is the pair that this one is a part of: some of the surface of a mesh.
+    """
 
     still: StillPiece
     turning: TurningPiece
@@ -46,6 +50,7 @@ class TurnPair:
     subtract: float
     names: tuple[str, str]
     order: tuple[int, int]
+    whole: TurnPair | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,10 +100,9 @@ class _Search:
 
     def __init__(self, pairs: Sequence[TurnPair]) -> None:
         self._counter = itertools.count()
-        self.supports = {id(p.still): p.still.supports(DIRECTIONS) for p in pairs}
         self.heap: list[_Item] = []
         for pair in pairs:
-            bound = _separation(pair.turning.lows_in_directions(pair.box), self.supports[id(pair.still)], pair)
+            bound = _separation(pair.turning.lows_in_directions(pair.box), pair.still.ready_supports, pair)
             self.add(bound, pair, pair.box, is_coarse=len(pair.box) == 2)
 
     def add(
@@ -162,10 +166,10 @@ def least_over_turn(
             unknown[error.message] = None
             continue
         if found.value - item.pair.subtract < at_most or found.is_proven:
-            at_most, witness = found.value - item.pair.subtract, found
+            at_most, witness = found.value - item.pair.subtract, replace(found, pair=item.pair.whole or item.pair)
             if found.is_proven:
                 return result(is_settled=True)
-        _split(item, found.value - item.pair.subtract, bound, hint, search)
+        _split(item, found, bound, hint, search)
     return result(is_settled=is_enough(min(closed, at_most), at_most))
 
 
@@ -189,7 +193,7 @@ def _open_coarse(item: _Item, search: _Search) -> None:
         return
     for box in halved(item.box, 0):
         lows = item.pair.turning.lows_in_directions(box)
-        bound = max(item.bound, _separation(lows, search.supports[id(item.pair.still)], item.pair))
+        bound = max(item.bound, _separation(lows, item.pair.still.ready_supports, item.pair))
         search.add(bound, item.pair, box, is_coarse=True)
 
 
@@ -205,7 +209,7 @@ def at_middle(pair: TurnPair, box: Box) -> tuple[Witness, float, Array | None]:
     if answer.distance <= 0.0:
         return _contact(pair, angles, X), -math.inf, None
     hint = (answer.p_b - answer.p_a) / answer.distance
-    if not _is_apart(pair, X, hint):
+    if not (turning.is_part or still.is_part or _is_apart(pair, X, hint)):
         turning_mesh = turning.piece.mesh or as_mesh(turning.piece.outer)
         still_mesh = still.mesh or as_mesh(still.outer)
         if _is_swallowed(X, turning_mesh, turning.component_points(), still_mesh, still.corners):
@@ -259,14 +263,42 @@ def _common_point(still: Triangles, turning: Array) -> Array:
     return np.asarray((low + high) / 2)
 
 
-def _split(item: _Item, near: float, bound: float, hint: Array | None, search: _Search) -> None:
-    """Two halves across the axis that moves the piece farther."""
-    pair, turning = item.pair, item.pair.turning
+def split(pair: TurnPair, box: Box, found: Witness, hint: Array | None) -> list[tuple[TurnPair, Box]]:
+    """A pair over a box as two: by halves of the box, or of a mesh whose hull hides how near it is.
+
+    `found` is what `at_middle` found. It also told that none of the two lies inside the other there, and
+    that can't change over the box while their surfaces do not touch: halves of a surface are enough.
+    """
+    turning, still, whole = pair.turning, pair.still, pair.whole or pair
+    if hint is not None and not found.is_proven:
+        hidden = max(turning.off_chord(box), SAME_BOUND)
+        X = turning.pose(found.angles_deg)
+        low = float((turning.hull_G @ (X.R_AB.T @ hint)).min() + hint @ X.p_AB)
+        if turning.piece.mesh and float(hint @ found.p_turning) - low > hidden and turning.halves():
+            return [(replace(pair, turning=half, whole=whole), box) for half in turning.halves()]
+        if still.mesh and float(still.supports(hint[None, :])[0] - hint @ found.p_still) > hidden and still.halves():
+            return [(replace(pair, still=half, whole=whole), box) for half in still.halves()]
+    return [(pair, half) for half in turning.half_boxes(box)]
+
+
+def _split(item: _Item, found: Witness, bound: float, hint: Array | None, search: _Search) -> None:
+    near = found.value - item.pair.subtract
+    parts = split(item.pair, item.box, found, hint)
+    is_whole = all(pair is item.pair for pair, _ in parts)
     hint = item.hint if hint is None else hint
-    supports = search.supports[id(pair.still)]
-    for box in turning.halves(item.box):
-        own = _separation(turning.lows_in_directions(box), supports, pair)
-        if hint is not None:
-            along = hint[None, :]
-            own = max(own, _separation(turning.lows(box, along), pair.still.supports(along), pair))
-        search.add(max(item.bound, bound, own), pair, box, near=near, hint=hint)
+    for pair, box in parts:
+        own = _separation(pair.turning.lows_in_directions(box), pair.still.ready_supports, pair)
+        for along in () if hint is None else turned_too(hint, pair.turning, item.box, box):
+            own = max(own, _separation(pair.turning.lows(box, along), pair.still.supports(along), pair))
+        search.add(max(item.bound, bound, own), pair, box, near=near if is_whole else own, hint=hint)
+
+
+def turned_too(hint: Array, turning: TurningPiece, box: Box, half: Box) -> Iterator[Array]:
+    """A direction (1, 3) that parts two solids in the middle of a box, and the same turned on to that of a half.
+
+    The one is good where the nearest place is a face of what stands, the other where it is one of what turns.
+    """
+    yield hint[None, :]
+    if half != box:
+        before, after = (turning.pose([(lo + hi) / 2 for lo, hi in b]).R_AB for b in (box, half))
+        yield (after @ (before.T @ hint))[None, :]

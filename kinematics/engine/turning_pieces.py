@@ -5,20 +5,24 @@
 2. Under two axes the arcs of the second are exact at both ends of the first axis's stretch; between
    them a point stays within ``r (1 - cos(half width))`` of the chord, square to the first axis, where r
    is its own largest distance from that axis.
-3. What this file does not know: how a search is made, tools, machines.
+3. The hull of a mesh fills its notches. Where that hides how near it is, the mesh is taken in two halves
+   of its surface, again and again. Surface tells of crossing only: whether one solid lies inside the
+   other is told once, by the whole meshes.
+4. What this file does not know: how a search is made, tools, machines.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
 from kinematics.engine.fcl_engine import MeshTree, PosedTree
 from kinematics.engine.pair import DIRECTIONS, TreeCache
+from kinematics.engine.sweep import hull_vertices
 from kinematics.meshes import Mesh
 from kinematics.pose import Array, Pose, Vector, cos_sin_deg, shift, turn_about
 from kinematics.solids import Piece, Triangles
@@ -56,6 +60,7 @@ class StillPiece:
     mesh : the mesh that it is, or None.
     corners : makes a point (k, 3) of each connected part of `outer`; None where it is one part.
     is_loose : `outer` is the hull of something hollow that moves, so that being in it proves nothing.
+    is_part : it is some of the surface of `mesh`.
     """
 
     def __init__(
@@ -69,11 +74,22 @@ class StillPiece:
         mesh: Mesh | None = None,
         corners: Callable[[], Array] | None = None,
         is_loose: bool = False,
+        is_part: bool = False,
     ) -> None:
-        self.part, self.supports, self.attained, self.mesh, self.is_loose = part, supports, attained, mesh, is_loose
+        self.part, self.supports, self.attained, self.mesh = part, supports, attained, mesh
+        self.is_loose, self.is_part = is_loose, is_part
         self._make_outer, self._make_inner, self._make_corners = outer, inner, corners
         self._outer: Triangles | None = None
         self._tree: PosedTree | None = None
+        self._ready: Array | None = None
+        self._halves: tuple[StillPiece, ...] | None = None
+
+    @property
+    def ready_supports(self) -> Array:
+        """Its supports in DIRECTIONS."""
+        if self._ready is None:
+            self._ready = self.supports(DIRECTIONS)
+        return self._ready
 
     @property
     def outer(self) -> Triangles:
@@ -99,6 +115,48 @@ class StillPiece:
     def chord_error(self) -> float:
         return self.mesh.chord_error if self.mesh else 0.0
 
+    def halves(self) -> tuple[StillPiece, ...]:
+        """Two halves of the surface of a mesh; none of anything else, or of one triangle."""
+        if self._halves is None:
+            self._halves = tuple(map(self._part, surface_halves(self.outer))) if self.mesh else ()
+        return self._halves
+
+    def _part(self, some: Triangles) -> StillPiece:
+        return StillPiece(
+            self.part,
+            VertexSupports(hull_vertices(some.vertices)),
+            lambda: some,
+            lambda: (some,),
+            self.attained,
+            mesh=self.mesh,
+            corners=self._make_corners,
+            is_part=True,
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class VertexSupports:
+    """Supports of the hull of vertices (n, 3)."""
+
+    vertices: Array
+
+    def __call__(self, directions: Array) -> Array:
+        return np.asarray((self.vertices @ directions.T).max(axis=0))
+
+
+def surface_halves(surface: Triangles) -> tuple[Triangles, ...]:
+    """The triangles of a surface in two halves, cut across its longest side; none of one triangle."""
+    vertices, faces = surface.vertices, surface.faces
+    if len(faces) < 2:
+        return ()
+    middles = vertices[faces].mean(axis=1)
+    order = np.argsort(middles[:, int(np.ptp(middles, axis=0).argmax())], kind="stable")
+    found = []
+    for chosen in (order[: len(order) // 2], order[len(order) // 2 :]):
+        used, renumbered = np.unique(faces[chosen], return_inverse=True)
+        found.append(Triangles(vertices[used], renumbered.reshape(-1, 3).astype(np.int32)))
+    return tuple(found)
+
 
 class TurningPiece:
     """A piece of a body that the axes carry: its hull for bounds, its triangles for distances.
@@ -107,10 +165,13 @@ class TurningPiece:
     ----------
     X_CG : pose of the piece in the frame C that the last of `axes` carries.
     axes : one or two axes, the first first.
+    is_part : it is some of the surface of its mesh.
     """
 
-    def __init__(self, piece: Piece, X_CG: Pose, axes: Sequence[TurnAxis], trees: TreeCache) -> None:
-        self.piece = piece
+    def __init__(
+        self, piece: Piece, X_CG: Pose, axes: Sequence[TurnAxis], trees: TreeCache, *, is_part: bool = False
+    ) -> None:
+        self.piece, self.is_part = piece, is_part
         self.X_CG = X_CG.relabelled("A", "G")
         self.axes = tuple(axes)
         self._trees = trees
@@ -119,6 +180,15 @@ class TurningPiece:
         self.reach = self._reach() if len(self.axes) == 2 else self._circles.radii
         self.radii = tuple(float(r.max()) for r in (self.reach, self._circles.radii)[: len(self.axes)])
         self._lows: dict[Box, Array] = {}
+        self._halves: tuple[TurningPiece, ...] | None = None
+
+    def halves(self) -> tuple[TurningPiece, ...]:
+        """Two halves of the surface of a mesh; none of anything else, or of one triangle."""
+        if self._halves is None:
+            parts = surface_halves(self.piece.outer) if self.piece.mesh else ()
+            pieces = [replace(self.piece, outer=part, inner=part) for part in parts]
+            self._halves = tuple(TurningPiece(p, self.X_CG, self.axes, self._trees, is_part=True) for p in pieces)
+        return self._halves
 
     def _reach(self) -> Array:
         """For each corner its largest distance (n,) from the first axis, wherever the second stands."""
@@ -169,10 +239,16 @@ class TurningPiece:
             for r, (lo, hi) in zip(self.radii, box, strict=True)
         )
 
-    def halves(self, box: Box) -> tuple[Box, Box]:
+    def half_boxes(self, box: Box) -> tuple[Box, Box]:
         """Two halves of a box, across the axis that moves the piece farther."""
         moves = [r * (hi - lo) for r, (lo, hi) in zip(self.radii, box, strict=True)]
         return halved(box, int(np.argmax(moves)))
+
+    def off_chord(self, box: Box) -> float:
+        """How far a point can be off the chord between where it is at the two ends of each axis."""
+        return sum(
+            r * (1.0 - cos_sin_deg(min((hi - lo) / 2, 180.0))[0]) for r, (lo, hi) in zip(self.radii, box, strict=True)
+        )
 
     def outer_at(self, X: Pose) -> PosedTree:
         return self._trees.of(self.piece.outer).posed(X)

@@ -81,6 +81,41 @@ def test_that_what_turns_in_the_hollow_of_a_standing_mesh_is_not_contact():
     assert report.clearance.value == pytest.approx(30 - math.hypot(10, 10), abs=1e-6)
 
 
+SLOT = 24.0  # mm; between the two cheeks of a fork
+FORK = joined(
+    block((60, 60, 10), (-30, -30, 0)), block((60, 18, 50), (-30, -30, 10)), block((60, 18, 50), (-30, 12, 10))
+)
+
+
+@pytest.mark.parametrize("turns", ["fork", "post"])
+def test_that_the_slot_of_a_mesh_is_not_filled(turns):
+    # a post of 10 x 6 in the slot of a fork, all of it within the hull: one turns by 12 degrees to either side
+    fork, post = mesh_of(*FORK), Box(10, 6, 30)
+    turning = body("turning", "platter", fork if turns == "fork" else post, (0, 0, 0 if turns == "fork" else 20))
+    standing = body("standing", "table", post if turns == "fork" else fork, (0, 0, 20 if turns == "fork" else 0))
+    limited = rotary(limits=(-90.0, 90.0))
+    report = swing_of(one_swing((limited,), (-12.0,), (12.0,), turning, standing, keep_off=2.0))
+    a = math.radians(12.0)
+    gap = SLOT / 2 - (5 * math.sin(a) + 3 * math.cos(a))
+    assert report.verdict is Verdict.CLEAR
+    assert report.clearance.at_least <= gap <= report.clearance.value + 1e-9
+    assert report.clearance.value - report.clearance.at_least <= max(0.01, 0.01 * gap)
+
+
+def test_that_a_slot_is_met_where_the_post_turns_too_far():
+    # the corner of a long post reaches the cheek at asin of what is left
+    limited = rotary(limits=(-90.0, 90.0))
+    fork, post = body("fork", "table", mesh_of(*FORK)), body("post", "platter", Box(50, 6, 30), (0, 0, 20))
+    reach = math.hypot(25, 3)
+    meets = math.degrees(math.asin(SLOT / 2 / reach) - math.atan2(3, 25))
+    hit = swing_of(one_swing((limited,), (0.0,), (meets + 0.1,), post, fork))
+    assert (hit.verdict, hit.contact) == (Verdict.HITS, "overlap")
+    near = swing_of(one_swing((limited,), (0.0,), (meets - 0.1,), post, fork))
+    gap = SLOT / 2 - reach * math.sin(math.radians(meets - 0.1) + math.atan2(3, 25))
+    assert near.clearance.at_least <= gap <= near.clearance.value + 1e-9
+    assert near.clearance.value - near.clearance.at_least <= 0.01
+
+
 # ---- a mesh that the linear axes move is taken as its hull ----------------------------------------
 
 C_FRAME = joined(
