@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from kinematics.assembly import ToolAssembly
 from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
 from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
+from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
 from kinematics.machine import BED, HEAD
 from kinematics.moves.cuts import lift_height
 from kinematics.moves.swings import Between, all_between, approach_heights
@@ -34,13 +35,18 @@ class Part:
 
 
 class Prepared:
-    """A scene with its bodies placed and what was made of their shapes. Raises PlacementError."""
+    """A scene with its bodies placed and what was made of their shapes. Raises PlacementError.
+
+    `turning` and `standing` keep the pieces that swings made, by body: they are the same in every swing.
+    """
 
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
         self.placed: PlacedScene = place_scene(scene)
         self.trees = TreeCache()
         self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
+        self.turning: dict[tuple[PlacedBody, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}
+        self.standing: dict[PlacedBody, tuple[StillPiece, ...]] = {}
         self._pieces: dict[int, tuple[Shape, tuple[Piece, ...]]] = {}
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
         self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None

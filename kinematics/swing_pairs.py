@@ -19,7 +19,7 @@ import numpy as np
 
 from kinematics.assembly import tool_assembly
 from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
-from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull, hull_vertices
+from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull, hull_cover
 from kinematics.engine.turning import TurnPair
 from kinematics.engine.turning_pieces import Box, StillPiece, TurnAxis, TurningPiece, VertexSupports, is_coaxial
 from kinematics.machine import BED, HEAD, TABLE, bed_motion
@@ -57,7 +57,6 @@ class SwingSetup:
         self.axes = tuple(TurnAxis(a.origin, a.axis) for a in self.machine.table_axes)
         self.carriers = [a.carries for a in self.machine.table_axes]
         self.left_out: list[tuple[str, str]] = []
-        self._turning: dict[tuple[str, int], tuple[TurningPiece, ...]] = {}
         self.targets = self._targets()
 
     # ---- bodies ------------------------------------------------------------------------------
@@ -78,9 +77,7 @@ class SwingSetup:
 
     def _errors(self, body: PlacedBody) -> OtherErrors:
         def arm() -> float:
-            pieces = [TurningPiece(p, body.X_CG, self._chain(body), self.prepared.trees)
-                      for p in self.prepared.pieces_of(body.shape)]  # fmt: skip
-            return max(p.radii[0] for p in pieces)
+            return max(p.radii[0] for p in self._turned_by(body, body.X_CG, self._chain(body)))
 
         return other_errors(self.scene.setup_errors, body, self.machine, arm)
 
@@ -101,16 +98,19 @@ class SwingSetup:
         return axes
 
     def _turning_pieces(self, body: PlacedBody, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
-        key = (body.name, len(axes))
-        if key not in self._turning:
-            X_CG = body.X_CG
-            chain = self._chain(body)
-            if len(axes) < len(chain):  # the last axis does not move it: as it stands at zero
-                X_CG = chain[-1].pose(0.0) @ X_CG.relabelled("A", "G")
-            self._turning[key] = tuple(
-                TurningPiece(p, X_CG, axes, self.prepared.trees) for p in self.prepared.pieces_of(body.shape)
-            )
-        return self._turning[key]
+        X_CG = body.X_CG
+        chain = self._chain(body)
+        if len(axes) < len(chain):  # the last axis does not move it: as it stands at zero
+            X_CG = chain[-1].pose(0.0) @ X_CG.relabelled("A", "G")
+        return self._turned_by(body, X_CG, axes)
+
+    def _turned_by(self, body: PlacedBody, X_CG: Pose, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
+        """The pieces of a body under axes, the same in every swing."""
+        kept = self.prepared.turning
+        if (body, axes) not in kept:
+            pieces = self.prepared.pieces_of(body.shape)
+            kept[body, axes] = tuple(TurningPiece(p, X_CG, axes, self.prepared.trees) for p in pieces)
+        return kept[body, axes]
 
     # ---- the still side ----------------------------------------------------------------------
 
@@ -137,13 +137,22 @@ class SwingSetup:
             is_loose=is_loose,
         )
 
+    def _standing(self, target: Target, frame: str) -> tuple[StillPiece, ...]:
+        """A standing body; what does not ride on the bed stands the same in every swing."""
+        if frame == BED:
+            return tuple(self._standing_pieces(target, frame))
+        kept = self.prepared.standing
+        if target.body not in kept:
+            kept[target.body] = tuple(self._standing_pieces(target, frame))
+        return kept[target.body]
+
     def _standing_pieces(self, target: Target, frame: str) -> Iterator[StillPiece]:
         """A standing body, on the bed over all places where the bed may be."""
         X_WG = target.body.X_CG.relabelled("W", "G")
         for piece in self.prepared.pieces_of(target.body.shape):
             outer, inner = (Triangles(X_WG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
-            mesh, is_loose = piece.mesh, False
-            attained: _AsFound | _OnStanding = _OnStanding(piece, X_WG)
+            mesh, is_loose, moves_on = piece.mesh, False, False
+            attained = _OnStanding(piece, X_WG)
             within: tuple[Triangles, ...] = (inner,)
             corners = X_WG.points(self.prepared.trees.component_points(piece)) if mesh else outer.vertices[:1]
             if frame == BED:
@@ -154,21 +163,26 @@ class SwingSetup:
                     attained = _OnStanding(piece, shift("W", "W", moves[0]) @ X_WG)
                 else:
                     outer = hull((outer.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3))
-                    mesh, is_loose, attained = None, not piece.is_convex, _AsFound()
+                    mesh, is_loose, moves_on = None, not piece.is_convex, True
                     # where it is convex, all that it sweeps is touched; else the places at the corners tell
                     within = (
                         tuple(Triangles(inner.vertices + m, inner.faces) for m in moves)
                         if is_loose
                         else (hull((inner.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3)),)
                     )
-            corners_of = outer.vertices if piece.is_convex else hull_vertices(outer.vertices)
+            if is_loose:
+                cover = hull_cover(outer.vertices)
+            elif piece.is_convex:
+                cover = outer.vertices
+            else:  # it stands where it stands: its cover was made once
+                cover = attained.X_WG.points(self.prepared.trees.cover_of(piece))
             in_W = None if mesh is None else replace(mesh, vertices=outer.vertices, faces=outer.faces)
             yield StillPiece(
                 part=target.body.name,
-                supports=VertexSupports(corners_of),
+                supports=VertexSupports(cover),
                 outer=partial(_same, outer),
                 inner=partial(_same, within),
-                attained=attained,
+                attained=_AsFound() if moves_on else attained,
                 mesh=in_W,
                 corners=partial(_same, corners) if in_W is not None else None,
                 is_loose=is_loose,
@@ -204,9 +218,8 @@ class SwingSetup:
         """Every piece of what stands on table or bed or turns on itself, as one that turns by nothing."""
         for target in self.targets:
             if not self.moving_axes(target.body):
-                X_WC = self._rests_in(target.body)
-                for piece in self.prepared.pieces_of(target.body.shape):
-                    yield target, TurningPiece(piece, X_WC, (_NO_AXIS,), self.prepared.trees), ((0.0, 0.0),)
+                for piece in self._turned_by(target.body, self._rests_in(target.body), (_NO_AXIS,)):
+                    yield target, piece, ((0.0, 0.0),)
 
     def _rests_in(self, body: PlacedBody) -> Pose:
         """X_WG of a body that no axis moves, with all axes at zero."""
@@ -224,14 +237,14 @@ class SwingSetup:
         for standing in self.targets:
             if standing.body.carrier in self.carriers:
                 continue
-            still: list[StillPiece] | None = None
+            still: tuple[StillPiece, ...] = ()
             for target in self.targets:
                 if target.body.carrier not in self.carriers:
                     continue
                 axes = self.moving_axes(target.body)
                 if not axes or self._is_left_out(target, standing):
                     continue
-                still = still or list(self._standing_pieces(standing, standing.body.carrier))
+                still = still or self._standing(standing, standing.body.carrier)
                 found += self._crossed(still, target, axes, standing, exact=exact)
         return found
 
@@ -241,7 +254,7 @@ class SwingSetup:
             return []
         found = []
         for standing in (t for t in self.targets if t.body.carrier == BED):
-            still = list(self._standing_pieces(standing, BED))
+            still = self._standing(standing, BED)
             for target, turning, box in self.resting_boxes():
                 if target.body.carrier == BED or self._is_left_out(target, standing):
                     continue
@@ -257,18 +270,15 @@ class SwingSetup:
         found = []
         last = self.axes[1]
         for standing in (t for t in self.targets if t.body.carrier == self.carriers[0]):
-            still: list[StillPiece] | None = None
+            still: tuple[StillPiece, ...] = ()
             for target in (t for t in self.targets if t.body.carrier == self.carriers[1]):
                 if self._is_left_out(target, standing):
                     continue
                 if isinstance(target.body.shape, Revolve | Screw) and is_coaxial(target.body.X_CG, last):
                     self.left_out.append((f"{target.body.name} - {standing.body.name}", NO_MOTION))
                     continue
-                still = still or list(self._standing_pieces(standing, TABLE))
-                pieces = [
-                    TurningPiece(p, target.body.X_CG, (last,), self.prepared.trees)
-                    for p in self.prepared.pieces_of(target.body.shape)
-                ]
+                still = still or self._standing(standing, TABLE)
+                pieces = self._turned_by(target.body, target.body.X_CG, (last,))
                 errors = replace(target.errors, tilt=0.0)  # both lean together
                 for box in dict.fromkeys((box[1],) for box in self.between.boxes):
                     subtract = 0.0 if exact else errors.total + self._own_location(standing)

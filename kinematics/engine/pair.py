@@ -21,7 +21,7 @@ import numpy as np
 
 from kinematics.engine.depth import Depth, overlap_depth
 from kinematics.engine.fcl_engine import MeshTree, PosedTree, surface_distance, surfaces_cross
-from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull_vertices
+from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull_cover
 from kinematics.errors import EngineError
 from kinematics.meshes import Mesh
 from kinematics.pose import Array, Pose
@@ -142,7 +142,7 @@ class TreeCache:
     def __init__(self) -> None:
         self._trees: dict[int, tuple[Triangles, MeshTree]] = {}
         self._components: dict[int, tuple[Mesh, Array]] = {}
-        self._hulls: dict[int, tuple[Triangles, Array]] = {}
+        self._covers: dict[int, tuple[Triangles, Array]] = {}
 
     def of(self, triangles: Triangles) -> MeshTree:
         found = self._trees.get(id(triangles.vertices))
@@ -150,11 +150,11 @@ class TreeCache:
             found = self._trees[id(triangles.vertices)] = (triangles, MeshTree(triangles))
         return found[1]
 
-    def hull_of(self, piece: Piece) -> Array:
-        """The corners (k, 3) in G of the hull of a piece."""
-        found = self._hulls.get(id(piece.outer.vertices))
+    def cover_of(self, piece: Piece) -> Array:
+        """The corners (k, 3) in G of a convex polyhedron around a piece."""
+        found = self._covers.get(id(piece.outer.vertices))
         if found is None:
-            found = self._hulls[id(piece.outer.vertices)] = (piece.outer, hull_vertices(piece.outer.vertices))
+            found = self._covers[id(piece.outer.vertices)] = (piece.outer, hull_cover(piece.outer.vertices))
         return found[1]
 
     def component_points(self, piece: Piece) -> Array:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -20,6 +21,8 @@ from numpy.typing import NDArray
 from kinematics.pose import Array
 from kinematics.solids import Triangles, corner_count, stacked_rings, unit_polygon
 
+FEW = 64  # corners of which no hull is made
+MOST_CORNERS = 320  # of the hull of a mesh; a hull of more is covered by one of fewer
 LEVEL = 1e-9  # mm; positions whose heights differ by no more than this are level
 
 
@@ -241,16 +244,42 @@ def hull(points: Array) -> Triangles:
     return Triangles(points[used], renumbered.reshape(faces.shape).astype(np.int32))
 
 
-def hull_vertices(vertices: Array) -> Array:
-    """The vertices (k, 3) of the convex hull; all of them where there are few."""
-    if len(vertices) <= 64:
+def hull_cover(vertices: Array) -> Array:
+    """Corners (k, 3) of a convex polyhedron that covers the vertices (n, 3): their hull, or all of them where few.
+
+    Of a hull with very many corners the outermost are taken and spread from their middle until they cover the
+    rest: a scan of a round part is covered by MOST_CORNERS corners, some tenths of a millimetre farther out.
+    """
+    if len(vertices) <= FEW:
         return vertices
     from scipy.spatial import ConvexHull, QhullError
 
     try:
-        return np.asarray(vertices[ConvexHull(vertices).vertices])
+        corners = vertices[ConvexHull(vertices).vertices]
+        if len(corners) <= MOST_CORNERS:
+            return np.asarray(corners)
+        sizes = np.maximum(np.ptp(corners, axis=0), LEVEL)  # a needle is as well covered as a ball
+        chosen = np.unique((corners / sizes @ _spread(MOST_CORNERS).T).argmax(axis=0))
+        equations = ConvexHull(corners[chosen]).equations
     except QhullError:
         return vertices
+    middle = corners[chosen].mean(axis=0)
+    room = -(equations[:, :3] @ middle + equations[:, 3])  # from the middle to each face
+    if room.min() <= LEVEL:
+        return np.asarray(corners)
+    grow = 1.0
+    for i in range(0, len(corners), 4096):
+        grow = max(grow, float((((corners[i : i + 4096] - middle) @ equations[:, :3].T) / room).max()))
+    return np.asarray(middle + (corners[chosen] - middle) * (grow + 1e-12))
+
+
+@lru_cache(maxsize=1)
+def _spread(n: int) -> Array:
+    """n unit directions, spread evenly over the sphere along a spiral of the golden angle."""
+    i = np.arange(n) + 0.5
+    z, turn = 1.0 - 2.0 * i / n, math.pi * (3.0 - math.sqrt(5.0)) * i
+    level = np.sqrt(1.0 - z * z)
+    return np.column_stack([level * np.cos(turn), level * np.sin(turn), z])
 
 
 def _minkowski_order(ring: Array, q: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -22,12 +22,13 @@ import numpy as np
 
 from kinematics.engine.fcl_engine import MeshTree, PosedTree
 from kinematics.engine.pair import DIRECTIONS, TreeCache
-from kinematics.engine.sweep import hull_vertices
+from kinematics.engine.sweep import hull_cover
 from kinematics.meshes import Mesh
 from kinematics.pose import Array, Pose, Vector, cos_sin_deg, shift, turn_about
 from kinematics.solids import Piece, Triangles
 
 Box = tuple[tuple[float, float], ...]  # (low, high) in degrees for each axis that moves the body
+MOST_KEPT = 4096  # boxes of a piece whose extents are kept
 RING_DEG = 15.0  # between the places at which the farthest reach about the first axis is looked for
 
 
@@ -124,7 +125,7 @@ class StillPiece:
     def _part(self, some: Triangles) -> StillPiece:
         return StillPiece(
             self.part,
-            VertexSupports(hull_vertices(some.vertices)),
+            VertexSupports(hull_cover(some.vertices)),
             lambda: some,
             lambda: (some,),
             self.attained,
@@ -175,7 +176,7 @@ class TurningPiece:
         self.X_CG = X_CG.relabelled("A", "G")
         self.axes = tuple(axes)
         self._trees = trees
-        self.hull_G = piece.outer.vertices if piece.is_convex else trees.hull_of(piece)
+        self.hull_G = piece.outer.vertices if piece.is_convex else trees.cover_of(piece)
         self._circles = _Circles(self.X_CG.points(self.hull_G), self.axes[-1])
         self.reach = self._reach() if len(self.axes) == 2 else self._circles.radii
         self.radii = tuple(float(r.max()) for r in (self.reach, self._circles.radii)[: len(self.axes)])
@@ -229,6 +230,8 @@ class TurningPiece:
         """`lows` in DIRECTIONS, kept: the same boxes come again with every tool piece and every lift."""
         found = self._lows.get(box)
         if found is None:
+            if len(self._lows) >= MOST_KEPT:
+                self._lows.clear()
             found = self._lows[box] = self.lows(box, DIRECTIONS)
         return found
 
