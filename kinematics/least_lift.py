@@ -55,7 +55,7 @@ def least_lift(setup: SwingSetup, keep_off: float) -> float | None:
 
 
 def _is_clear(pairs: list[TurnPair], keep_off: float) -> bool:
-    result = least_over_turn(pairs, lambda low, high: low >= keep_off or high < keep_off)
+    result = least_over_turn(pairs, lambda low, high: low >= keep_off or high < keep_off or high - low <= STEP / 2)
     return result.is_settled and result.at_least >= keep_off and not result.unknown
 
 

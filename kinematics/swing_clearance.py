@@ -183,7 +183,8 @@ class _Check:
         def is_proven(at_least: float, at_most: float) -> bool:
             if at_most <= 0.0 or at_least >= keep_off:
                 return math.isfinite(at_most)
-            return at_least > 0.0 and at_most < keep_off
+            # a spare of just nothing, or of just the keep-off, is told by its bound
+            return (at_least > 0.0 and at_most < keep_off) or at_most - at_least <= TOLERANCE
 
         def is_settled(at_least: float, at_most: float) -> bool:
             assert tolerance is not None, "chosen below"

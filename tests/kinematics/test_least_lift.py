@@ -151,7 +151,7 @@ def test_that_where_nothing_is_near_the_least_lift_is_the_least_travel():
 # ---- where there is none ------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("gap", "is_there"), [(3.0, False), (4.9, False), (5.1, True), (30.0, True)])
+@pytest.mark.parametrize(("gap", "is_there"), [(3.0, False), (4.9, False), (5.0, False), (5.1, True), (30.0, True)])
 @pytest.mark.parametrize("frame", ["table", BED])
 def test_that_no_height_helps_where_bodies_without_the_tool_come_too_near(gap, is_there, frame):
     arm = body("arm", "platter", Box(100, 4, 10), (50, 0, 0))
@@ -228,7 +228,8 @@ def test_that_the_least_lift_is_clear_and_just_below_it_is_not(seed):
         assert beyond.distance < report.keep_off + FACETS
         return
     assert spare_at(case, height, scene).distance >= report.keep_off - 1e-5
-    assert spare_at(case, height - 0.05, scene).distance < report.keep_off + FACETS
+    if height > -1500.0:  # else only the part far below is in the way
+        assert spare_at(case, height - 0.05, scene).distance < report.keep_off + FACETS
 
 
 def test_that_the_spare_never_falls_as_the_lift_grows():

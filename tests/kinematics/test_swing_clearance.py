@@ -225,6 +225,19 @@ def test_that_a_swing_not_settled_in_the_queries_allowed_is_not_checked_and_give
     assert low < asked.clearance.at_least < asked.clearance.value < high
 
 
+@pytest.mark.parametrize("settle", [FINE, PROVEN])
+@pytest.mark.parametrize(("gap", "verdict"), [(5.0, Verdict.TIGHT), (0.0, Verdict.CAN_HIT)])
+def test_that_a_spare_of_just_the_keep_off_or_of_nothing_is_settled(settle, gap, verdict):
+    # the bound lies a millionth under the value, and no number of queries would part the two
+    used = 0.15 + 0.3 + 0.2 + 0.5 if gap == 0.0 else 0.0
+    errors = replace(ERRORS, tilt_deg=0.0) if used else NO_ERRORS
+    plate = body("plate", "platter", Box(100, 100, 10), (0, 0, -10.0))
+    report = swing_of(quarter(plate, tip_z=gap + used, errors=errors), settle)
+    assert report.verdict is verdict
+    assert report.spare == pytest.approx(gap, abs=FACETS)
+    assert report.n_queries < 100
+
+
 # ---- severity -----------------------------------------------------------------------------------
 
 
