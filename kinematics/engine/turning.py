@@ -168,6 +168,7 @@ def least_over_turn(
         if found.value - item.pair.subtract < at_most or found.is_proven:
             at_most, witness = found.value - item.pair.subtract, replace(found, pair=item.pair.whole or item.pair)
             if found.is_proven:
+                closed = min(closed, item.bound)  # how deep it goes is bounded by that
                 return result(is_settled=True)
         _split(item, found, bound, hint, search)
     return result(is_settled=is_enough(min(closed, at_most), at_most))

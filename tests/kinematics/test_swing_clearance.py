@@ -250,7 +250,7 @@ def test_that_a_tool_that_stands_in_the_table_hits_although_the_swing_itself_onl
 
 
 @pytest.mark.parametrize("settle", [FINE, PROVEN])
-@pytest.mark.parametrize("gap", [0.2, 0.6, 1.0, 1.14])
+@pytest.mark.parametrize("gap", [0.05, 0.2, 0.45, 0.6, 1.0, 1.14])
 def test_that_a_swing_that_can_hit_tells_by_how_much_its_spare_is_used_up(settle, gap):
     # a flat top turns under a flat tool: the clearance is the gap all the way
     plate = body("plate", "platter", Box(100, 100, 10), (0, 0, -10 - gap))
@@ -262,6 +262,20 @@ def test_that_a_swing_that_can_hit_tells_by_how_much_its_spare_is_used_up(settle
     assert report.clearance.at_least <= gap <= report.clearance.value + 1e-9
     assert report.clearance.value - report.clearance.at_least <= FACETS
     assert report.setup_error.stick_out == pytest.approx(0.5, abs=1e-4)
+
+
+@pytest.mark.parametrize("settle", [FINE, PROVEN])
+@pytest.mark.parametrize("gap", [0.05, 0.2, 0.45])
+def test_that_a_swept_tool_that_touches_at_the_first_look_has_no_better_spare_than_it_goes_deep(settle, gap):
+    # the corner of a block comes up to hypot(18, 41) in the middle of the turn, which is looked at first
+    block_body = body("block", "cradle", Box(30, 36, 41))
+    upright = math.degrees(math.atan2(18, 41))
+    tip = math.hypot(18, 41) + gap
+    errors = replace(ERRORS, tilt_deg=0.0)
+    scene = one_swing((tilt(),), (upright - 10.0,), (upright + 10.0,), block_body, tip_z=tip, errors=errors)
+    report = swing_of(scene, settle)
+    assert report.verdict is Verdict.CAN_HIT
+    assert gap - 1.15 - FACETS <= report.spare <= gap - 1.15 + 1e-9
 
 
 # ---- errors -------------------------------------------------------------------------------------
