@@ -317,13 +317,33 @@ class _Check:
         if turned.contact is None:
             again = self._search(swept, lambda low, high: _within(low, high, tolerance))
             turned = again if again is not None and again.is_settled else turned
-        told = self._with_clearance(turned) if result.is_settled else turned
-        if told.contact is None:
-            return told
-        if told.clearance is not None:  # the swept tool touches: it comes nearer by its stick-out error at most
-            by = stick_out_error(self.scene.setup_errors, self.scene.tool(told.tool)) if told.tool else 0.0
-            told = replace(told, at_least=max(told.at_least, told.clearance.at_least - by - told.errors.total))
-        return replace(told, contact=None)
+        if turned.contact is not None:
+            return self._touching(pairs, swept, turned, tolerance)
+        return self._with_clearance(turned) if result.is_settled else turned
+
+    def _touching(
+        self,
+        exact: Sequence[tuple[TurnPair, Tool | None]],
+        swept: Sequence[tuple[TurnPair, Tool | None]],
+        turned: _Found,
+        tolerance: float,
+    ) -> _Found:
+        """The swept tool touches, the nominal one does not: it comes nearer by its stick-out error at most."""
+        lowered = []
+        for (pair, tool), (with_errors, _) in zip(exact, swept, strict=True):
+            by = stick_out_error(self.scene.setup_errors, tool) if tool else 0.0
+            lowered.append(replace(pair, subtract=with_errors.subtract + by))
+        of = {id(pair): origin for pair, origin in zip(lowered, swept, strict=True)}
+        result = self._turn(lowered, lambda low, high: _within(low, high, tolerance))
+        witness = result.witness
+        if witness is None or witness.is_proven or not result.is_settled:
+            return replace(turned, contact=None)
+        pair, tool = of[id(witness.pair)]
+        told = self._found(result, replace(witness, pair=pair), tool)
+        least = result.at_least + witness.pair.subtract
+        return replace(
+            told, at_most=min(told.at_most, 0.0), clearance=Interval(min(least, witness.value), witness.value)
+        )
 
     def _same_pair(self, found: _Found) -> list[TurnPair]:
         """The pairs behind a finding, without any set-up error."""
