@@ -381,8 +381,11 @@ def standing_solids(case, b):
     """A body on the table, or on the bed over all places where the bed may be."""
     if b.frame == "table" or not case.moves:
         return pieces_of(b, 0)
-    places = waiting_places(case) * _moving(case)
-    return pieces_of(b, 0, positions=np.column_stack([places, np.zeros(len(places))]))
+    places = np.unique(waiting_places(case) * _moving(case), axis=0)
+    moves = np.column_stack([places, np.zeros(len(places))])
+    if len(moves) == 1:
+        return pieces_of(b, 0, np.eye(3), moves[0])
+    return pieces_of(b, 0, positions=moves)  # a mesh is taken as its hull while it moves
 
 
 def _moving(case):
