@@ -49,13 +49,14 @@ def least_lift(setup: SwingSetup, keep_off: float) -> float | None:
     if setup.machine.z.moves == "table" and any(t.body.carrier == BED for t in setup.targets):
         return None
     others = setup.standing_pairs(exact=False) + setup.carried_pairs(exact=False) + setup.bed_pairs()
-    if others and not _is_clear(others, keep_off):
+    if others and not _is_clear(others, keep_off, STEP / 2 + setup.chord_error()):
         return None
     return _Search(setup, keep_off).height()
 
 
-def _is_clear(pairs: list[TurnPair], keep_off: float) -> bool:
-    result = least_over_turn(pairs, lambda low, high: low >= keep_off or high < keep_off or high - low <= STEP / 2)
+def _is_clear(pairs: list[TurnPair], keep_off: float, narrow: float) -> bool:
+    """Whether the spare is proven to be the keep-off; an interval that is `narrow` won't get narrower."""
+    result = least_over_turn(pairs, lambda low, high: low >= keep_off or high < keep_off or high - low <= narrow)
     return result.is_settled and result.at_least >= keep_off and not result.unknown
 
 

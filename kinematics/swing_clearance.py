@@ -104,6 +104,8 @@ class _Check:
         self.machine = self.scene.machine
         self.keep_off = self.scene.keep_off.swing
         self.setup = SwingSetup(prepared, between)
+        # facets of STEP parts lie off their faces: no interval gets narrower than by so much
+        self.tolerance = (settle.tolerance or TOLERANCE) + self.setup.chord_error()
         self.unknown: dict[str, None] = {}  # why pairs could not be established
         self.n_queries = 0
 
@@ -178,19 +180,22 @@ class _Check:
     # ---- searching ---------------------------------------------------------------------------
 
     def _enough(self) -> Callable[[float, float], bool]:
-        keep_off, tolerance = self.keep_off, self.settle.tolerance
+        return self._is_proven if self.settle.tolerance is None else self._is_settled
 
-        def is_proven(at_least: float, at_most: float) -> bool:
-            if at_most <= 0.0 or at_least >= keep_off:
-                return math.isfinite(at_most)
-            # a spare of just nothing, or of just the keep-off, is told by its bound
-            return (at_least > 0.0 and at_most < keep_off) or at_most - at_least <= TOLERANCE
+    def _is_proven(self, at_least: float, at_most: float) -> bool:
+        """Whether the verdict is certain."""
+        if at_most <= 0.0 or at_least >= self.keep_off:
+            return math.isfinite(at_most)
+        # a spare of just nothing, or of just the keep-off, is told by its bound
+        return (at_least > 0.0 and at_most < self.keep_off) or at_most - at_least <= self.tolerance
 
-        def is_settled(at_least: float, at_most: float) -> bool:
-            assert tolerance is not None, "chosen below"
-            return at_most <= 0.0 or _within(at_least, at_most, tolerance)
+    def _is_settled(self, at_least: float, at_most: float) -> bool:
+        """Whether the spare is known to the tolerance, or is used up."""
+        return at_most <= 0.0 or self._is_narrow(at_least, at_most)
 
-        return is_proven if tolerance is None else is_settled
+    def _is_narrow(self, at_least: float, at_most: float) -> bool:
+        """Whether an interval is narrow enough: the tolerance, or SHARE of the value if that is more."""
+        return math.isfinite(at_most) and at_most - at_least <= max(self.tolerance, SHARE * at_most)
 
     def _turn(self, pairs: Sequence[TurnPair], is_enough: Callable[[float, float], bool]) -> TurnResult:
         result = least_over_turn(pairs, is_enough)
@@ -303,11 +308,10 @@ class _Check:
         """The spare is used up: is there contact without any set-up error? If not, by how much is it used up?"""
         pairs = self._exact_pairs(tools)
         of = {id(pair): tool for pair, tool in pairs}
-        tolerance = self.settle.tolerance or TOLERANCE
 
         def is_decided(at_least: float, at_most: float) -> bool:
             # an interval about 0 that is as narrow as the facets are won't become narrower
-            is_about_0 = at_most <= TOLERANCE and at_most - at_least <= 2 * TOLERANCE
+            is_about_0 = at_most <= TOLERANCE and at_most - at_least <= 2 * self.tolerance
             return (at_least > 0.0 and math.isfinite(at_most)) or is_about_0
 
         result = self._turn([pair for pair, _ in pairs], is_decided)
@@ -315,10 +319,10 @@ class _Check:
         if witness is not None and witness.is_proven:
             return self._found(result, witness, of[id(witness.pair)])
         if turned.contact is None:
-            again = self._search(swept, lambda low, high: _within(low, high, tolerance))
+            again = self._search(swept, self._is_narrow)
             turned = again if again is not None and again.is_settled else turned
         if turned.contact is not None:
-            return self._touching(pairs, swept, turned, tolerance)
+            return self._touching(pairs, swept, turned)
         return self._with_clearance(turned) if result.is_settled else turned
 
     def _touching(
@@ -326,7 +330,6 @@ class _Check:
         exact: Sequence[tuple[TurnPair, Tool | None]],
         swept: Sequence[tuple[TurnPair, Tool | None]],
         turned: _Found,
-        tolerance: float,
     ) -> _Found:
         """The swept tool touches, the nominal one does not: it comes nearer by its stick-out error at most."""
         lowered = []
@@ -334,7 +337,7 @@ class _Check:
             by = stick_out_error(self.scene.setup_errors, tool) if tool else 0.0
             lowered.append(replace(pair, subtract=with_errors.subtract + by))
         of = {id(pair): origin for pair, origin in zip(lowered, swept, strict=True)}
-        result = self._turn(lowered, lambda low, high: _within(low, high, tolerance))
+        result = self._turn(lowered, self._is_narrow)
         witness = result.witness
         if witness is None or witness.is_proven or not result.is_settled:
             return replace(turned, contact=None)
@@ -354,8 +357,7 @@ class _Check:
 
     def _with_clearance(self, found: _Found) -> _Found:
         """The clearance of the pair that has the least spare, to the tolerance."""
-        tolerance = self.settle.tolerance or TOLERANCE
-        result = self._turn(self._same_pair(found), lambda low, high: _within(low, high, tolerance))
+        result = self._turn(self._same_pair(found), self._is_narrow)
         witness = result.witness
         if witness is None or not result.is_settled:
             return found
@@ -373,7 +375,7 @@ class _Check:
             n = len(pair.box)
             angles = found.angles[-n:] if self._is_carried(pair) else found.angles[:n]
             pairs.append(replace(pair, box=tuple((a, a) for a in angles)))
-        result = self._turn(pairs, lambda low, high: _within(low, high, TOLERANCE))
+        result = self._turn(pairs, self._is_narrow)
         if result.witness is None or found.clearance is None:
             return found
         low = max(found.at_least + found.errors.total, 0.0)
@@ -454,11 +456,6 @@ class _Check:
             why=why,
             left_out=tuple(dict.fromkeys(self.setup.left_out)),
         )
-
-
-def _within(at_least: float, at_most: float, tolerance: float) -> bool:
-    """Whether an interval is narrow enough: the tolerance, or SHARE of the value if that is more."""
-    return math.isfinite(at_most) and at_most - at_least <= max(tolerance, SHARE * at_most)
 
 
 _NO_ERRORS = OtherErrors(0.0, 0.0, 0.0, 0.0)

@@ -75,6 +75,11 @@ class SwingSetup:
         bodies += [b for b in placed if b.carrier != HEAD]
         return tuple(Target(b, self._errors(b), i) for i, b in enumerate(bodies))
 
+    def chord_error(self) -> float:
+        """How much the facets of the two worst bodies may lie off their faces together, mm."""
+        errors = [max(p.chord_error for p in self.prepared.pieces_of(t.body.shape)) for t in self.targets]
+        return sum(sorted(errors)[-2:])
+
     def _errors(self, body: PlacedBody) -> OtherErrors:
         def arm() -> float:
             return max(p.radii[0] for p in self._turned_by(body, body.X_CG, self._chain(body)))

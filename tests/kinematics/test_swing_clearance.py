@@ -238,6 +238,20 @@ def test_that_a_spare_of_just_the_keep_off_or_of_nothing_is_settled(settle, gap,
     assert report.n_queries < 100
 
 
+@pytest.mark.parametrize("settle", [FINE, PROVEN])
+@pytest.mark.parametrize("chord_error", [0.01, 0.05])
+def test_that_the_chord_error_of_a_part_widens_the_interval_and_is_settled(settle, chord_error):
+    # the facets of a STEP part lie so far off its faces at most: 0.3 between them is 0.3 less that at least
+    shape = mesh_of(*block((80, 80, 10), (-40, -40, 0)))
+    part = replace(shape, mesh=replace(shape.mesh, chord_error=chord_error))
+    report = swing_of(quarter(body("part", "platter", part), tip_z=10.3), settle)
+    assert report.verdict is Verdict.TIGHT
+    assert report.clearance.at_least <= 0.3 - chord_error
+    assert report.clearance.value == pytest.approx(0.3, abs=2 * NEAR)
+    assert report.clearance.value - report.clearance.at_least <= 0.01 + chord_error + 1e-9
+    assert report.n_queries < 100
+
+
 # ---- severity -----------------------------------------------------------------------------------
 
 
