@@ -87,7 +87,7 @@ def test_that_a_mesh_of_many_corners_is_bounded_as_tightly_as_one_of_few(settle)
 
 
 def test_that_the_lift_over_a_mesh_of_many_corners_is_that_over_its_corners():
-    vertices, faces = ellipsoid(40, at=(0.0, 0.0, 40.0))
+    vertices, faces = ellipsoid(30, at=(0.0, 0.0, 40.0))
     ball = body("ball", "platter", mesh_of(vertices, faces))
     scene = one_swing((tilt(), rotary(way="up")), (0.0, 0.0), (60.0, 90.0), ball,
                       tool=flat_tool(60.0), tip_z=120.0, z_limits=(0.0, 600.0))  # fmt: skip
