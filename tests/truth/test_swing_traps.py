@@ -38,7 +38,7 @@ def test_that_a_pin_that_passes_between_one_degree_steps_is_a_hit(settle):
     radius, pin_d, cutter_d, at_deg = 220.0, 1.2, 2.0, 30.4703
     steps = np.radians(np.arange(0.0, 91.0))
     gaps = 2 * radius * np.abs(np.sin((steps - math.radians(at_deg)) / 2)) - (pin_d + cutter_d) / 2
-    assert gaps.min() == pytest.approx(0.206, abs=1e-3)  # engine notes: what one-degree steps read
+    assert gaps.min() == pytest.approx(0.206, abs=1e-3)  # what one-degree steps read
     scene = one_swing((rotary(way="up"),), (0.0,), (90.0,), body("pin", "platter", cylinder(pin_d, 30), (radius, 0, 0)),
                       tool=thin_tool(cutter_d), tip_z=0.0, places=(on_circle(radius, at_deg),) * 2)  # fmt: skip
     report = swing_of(scene, settle)
@@ -51,7 +51,7 @@ def test_that_a_shim_that_passes_between_tenth_degree_steps_is_a_hit(settle):
     radius, shim, engraver_d, at_deg = 300.0, 0.1, 0.3, 40.05
     steps = np.radians(np.arange(0.0, 90.05, 0.1))
     gaps = radius * np.abs(np.sin(steps - math.radians(at_deg))) - (shim + engraver_d) / 2
-    assert gaps.min() == pytest.approx(0.062, abs=1e-3)
+    assert gaps.min() == pytest.approx(0.062, abs=1e-3)  # what tenth-degree steps read
     shim_body = body("shim", "platter", Box(20.0, shim, 20.0), (radius, 0, 0))
     scene = one_swing((rotary(way="up"),), (0.0,), (90.0,), shim_body, tool=thin_tool(engraver_d), tip_z=0.0,
                       places=(on_circle(radius, at_deg),) * 2)  # fmt: skip
