@@ -24,6 +24,7 @@ from kinematics.errors import FeatureError
 from kinematics.machine import Machine, bed_motion, head_motion
 from kinematics.pose import Z_AXIS, Array, Pose, Vector
 from kinematics.scene import Cut, Face, Hole, Lift, Path, Pocket, Profile, Scene, Slot
+from kinematics.tool_kinds import CUTTER
 
 ARC_SAGITTA = 0.002  # mm; how far the polygons over a rolled corner lie outside its arc
 PARALLEL = 1e-9  # sine below which two directions count as parallel
@@ -196,21 +197,33 @@ def _feature_sets(cut: Cut, assembly: ToolAssembly, X_WP: Pose) -> Iterator[Posi
         case Path(points):
             yield from _segments(list(X_WP.points(np.array(points))))
         case Pocket(at, size, along, depth):
-            inset = [side / 2 - r for side in size]
-            for side, half, which in zip(size, inset, ("1", "2"), strict=True):
-                if half < -CLOSE:
+            for side, which in zip(size, ("1", "2"), strict=True):
+                if side / 2 - r < -CLOSE:
                     raise FeatureError(
                         f"{cut.name}: the pocket is {side:g} mm wide, its cutter {2 * r:g}; "
                         "expected a cutter no wider than the pocket",
                         origin=cut.origin,
                         key=("pocket", "size", which),
                     )
+            # a taper or a point lets the tip nearer to the wall than the widest part of the cutter does
+            wall = _widest_up_to(assembly, depth)
+            inset = [side / 2 - wall for side in size]
             yield _rectangle(_down(X_WP.points(at), depth), inset, _plane(cut, along, X_WP))
         case Face(at, size, along):
             beyond = [side / 2 + r for side in size]  # the cutter runs off the edge on every side
             yield _rectangle(np.asarray(X_WP.points(at)), beyond, _plane(cut, along, X_WP))
         case Profile():
             yield from _contour(cut, cut.feature, r, X_WP)
+
+
+def _widest_up_to(assembly: ToolAssembly, height: float) -> float:
+    """The largest radius of the true cutter over the lowest `height` of it: what meets the wall of a pocket."""
+    widest = assembly.inner[0].r1
+    for s in assembly.inner:
+        if s.part == CUTTER and s.z1 < height:
+            top = min(s.z2, height)
+            widest = max(widest, s.r1, s.r1 + (s.r2 - s.r1) * (top - s.z1) / (s.z2 - s.z1))
+    return widest
 
 
 def _down(p_W: Array, depth: float) -> Array:
@@ -297,7 +310,8 @@ def offset_contour(cut: Cut, outline: Array, offset: float) -> Iterator[tuple[Ar
     radius = abs(offset)
     # the angle per piece at which chord and tangents stay within the sagitta of the arc
     step = 2 * math.acos(radius / (radius + ARC_SAGITTA))
-    n_quarter = max(2, math.ceil(math.pi / 2 / step))
+    # an arc is cut into the nearest whole number of pieces, so that one may be half as long again
+    n_quarter = max(2, math.ceil(1.5 * math.pi / 2 / step))
     shifted = polygon.buffer(offset, quad_segs=n_quarter, join_style="round")
     if shifted.is_empty or shifted.geom_type != "Polygon":
         raise FeatureError(

@@ -55,6 +55,23 @@ def test_that_a_pocket_is_inset_by_the_cutter_radius_from_its_opening():
     assert high == pytest.approx((20 + 4, 12, -8))
 
 
+@pytest.mark.parametrize(
+    ("kind", "numbers", "depth", "wall"),
+    [
+        ("end mill", {"d": 6.0, "taper_deg": 10.0}, 5.0, 3.0 + 5.0 * math.tan(math.radians(10.0))),
+        ("ball mill", {"d": 6.0}, 8.0, 3.0),
+        ("ball mill", {"d": 6.0}, 1.0, math.sqrt(3.0**2 - 2.0**2)),
+        ("chamfer mill", {"d": 10.0, "tip_d": 2.0, "point_deg": 90.0}, 1.5, 1.0 + 1.5),
+    ],
+)
+def test_that_the_tip_may_stand_as_near_to_the_wall_as_the_cutter_in_the_pocket_is_wide(kind, numbers, depth, wall):
+    """By hand from the outline of the cutter: its radius at the opening, where it is not widest below."""
+    tool = Tool("T", kind, 40.0, NUT, flute=20.0, shank=12.0, **numbers)
+    (only,) = move_of(Pocket((0.0, 0.0, 0.0), (40.0, 30.0), X, depth), tool).sets
+    assert np.abs(only.points).max(axis=0)[:2] == pytest.approx((20 - wall, 15 - wall), abs=0.01)
+    assert (np.abs(only.points).max(axis=0)[:2] >= (20 - wall - 1e-9, 15 - wall - 1e-9)).all()
+
+
 @pytest.mark.parametrize(("size", "n"), [((10.0, 10.0), 1), ((10.0, 30.0), 2), ((30.0, 10.0), 2), ((11.0, 11.0), 4)])
 def test_that_a_pocket_as_wide_as_the_cutter_is_a_line_or_a_point(size, n):
     (only,) = move_of(Pocket((0.0, 0.0, 0.0), size, X, 8.0)).sets
@@ -115,6 +132,23 @@ def check_contour(outline, side, r=5.0, at=(7.0, -3.0, 2.0), depth=4.0):
 @pytest.mark.parametrize("outline", [square(20.0), L_SHAPE, L_SHAPE[::-1], [(-30, -20), (30, -20), (0, 35)]])
 def test_that_a_contour_covers_its_sides_and_rolls_round_its_corners(outline, side):
     check_contour(outline, side)
+
+
+@pytest.mark.parametrize("side", ["outside", "inside"])
+@pytest.mark.parametrize("n", [5, 12, 45])
+def test_that_round_outlines_of_many_corners_are_followed(n, side):
+    """Each corner turns by 360 / n: some arcs are a piece and a half long."""
+    t = 2 * np.pi * np.arange(n) / n
+    check_contour(20.0 * np.column_stack([np.cos(t), np.sin(t)]), side)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_that_jagged_outlines_are_followed(seed):
+    rng = np.random.default_rng(seed)
+    t = 2 * np.pi * (np.arange(14) + rng.uniform(0, 0.7, 14)) / 14
+    outline = rng.uniform(16, 40, (14, 1)) * np.column_stack([np.cos(t), np.sin(t)])
+    for side, r in (("outside", 2.0), ("outside", 6.0), ("inside", 1.0)):
+        check_contour(outline, side, r)
 
 
 @pytest.mark.parametrize(("dent", "n", "r"), [(0.03, 3, 5.0), (0.15, 3, 20.0), (2.0, 41, 25.0), (6.0, 81, 3.0)])
