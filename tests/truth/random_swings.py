@@ -234,7 +234,8 @@ def scene_of(case):
     first = (
         Hole((ax, ay, far_down), 1.0)
         if size is None
-        else Pocket((ax, ay, far_down), (size[0] + CUTTER_D, size[1] + CUTTER_D), (1.0, 0.0, 0.0), 1.0)
+        # deeper than a point is long: the widest part of the cutter meets the wall
+        else Pocket((ax, ay, far_down), (size[0] + CUTTER_D, size[1] + CUTTER_D), (1.0, 0.0, 0.0), 5.0)
     )
     second = Hole((*case.point, far_down), 1.0)
     part = Body("part", Placement("P", (0.0, 0.0, far_down - 10.0)), Box(1.0, 1.0, 1.0))
