@@ -51,7 +51,7 @@ ONLY_HOMES = {
     "cascadio": re.compile(r"kinematics/(meshes|mesh_\w+|step_worker)\.py"),
     "manifold3d": re.compile(r"kinematics/removed\.py"),
     "shapely": re.compile(r"kinematics/moves/\w+\.py"),
-    "numba": re.compile(r"kinematics/engine/kernels/\w+\.py"),
+    "numba": re.compile(r"kinematics/engine/compiled\.py"),
 }
 
 # The standard library's own ways to say something, which belong to the command line.
