@@ -4,8 +4,7 @@
    source. Nothing is ever out of date, so nothing is ever asked for its date.
 2. An entry carries a checksum. One that is cut short or damaged is thrown away and made anew.
 3. A cache may fail in any way (no folder, full disk, another process): the mesh is read without it.
-4. Entries appear by renaming, so that nobody sees half of one. The folder is kept below a size, and
-   what was not used for longest goes first.
+4. The folder is kept below a size (cache_files.py).
 """
 
 from __future__ import annotations
@@ -14,19 +13,15 @@ import contextlib
 import hashlib
 import json
 import os
-import sys
-import tempfile
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 
+from kinematics import cache_files
 from kinematics.meshes import Mesh
 
 SIZE_LIMIT = 2 << 30  # bytes of all entries together
 WORTH_FROM = 2_000_000  # bytes; a smaller file of triangles is read as fast as its entry
-STALE_SECONDS = 3600.0  # a file half written for so long belongs to a process that was killed
 SUFFIX = ".mesh"
 MAGIC = b"tightside mesh 1\n"
 DIGEST = 32  # bytes of SHA-256
@@ -38,18 +33,11 @@ def cache_folder() -> Path | None:
 
     TIGHTSIDE_CACHE=off turns it off.
     """
-    chosen = os.environ.get("TIGHTSIDE_CACHE", "")
+    chosen = cache_files.chosen()
     if chosen:
-        return None if chosen == "off" else Path(chosen)
-    if sys.platform == "win32":
-        base = os.environ.get("LOCALAPPDATA", "")
-    elif sys.platform == "darwin":
-        base = os.path.expanduser("~/Library/Caches")
-    else:
-        base = os.environ.get("XDG_CACHE_HOME", "")
-        if not os.path.isabs(base):  # the XDG Base Directory Specification: relative ones are to be ignored
-            base = os.path.expanduser("~/.cache")
-    return Path(base) / "tightside" / "meshes" if os.path.isabs(base) else None
+        return None if chosen == cache_files.OFF else Path(chosen)
+    folder = cache_files.user_folder()
+    return folder / "meshes" if folder else None
 
 
 def key_of(data: bytes, *how: object) -> str | None:
@@ -96,9 +84,8 @@ def store(key: str, mesh: Mesh) -> None:
     if sum(map(len, parts)) > SIZE_LIMIT // 4:
         return
     with contextlib.suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
-        _write(folder, key, parts)
-        _trim(folder)
+        cache_files.write(folder / (key + SUFFIX), parts)
+        cache_files.trim(folder, SUFFIX, SIZE_LIMIT)
 
 
 def _readers() -> str:
@@ -156,44 +143,3 @@ def _checksum(*parts: bytes | memoryview) -> bytes:
     for part in parts:
         digest.update(part)
     return digest.digest()
-
-
-def _write(folder: Path, key: str, parts: tuple[bytes, ...]) -> None:
-    handle, name = tempfile.mkstemp(suffix=".part", dir=folder)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.writelines(parts)
-        os.replace(name, folder / (key + SUFFIX))
-    except BaseException:  # also where the user stops the program: no half file stays
-        with contextlib.suppress(OSError):
-            os.unlink(name)
-        raise
-
-
-# --- the folder -----------------------------------------------------------------------------------
-
-
-def _trim(folder: Path) -> None:
-    """Takes away what was not used for longest until SIZE_LIMIT holds, and what a killed process left."""
-    now = time.time()
-    entries: list[tuple[float, int, Path]] = []
-    for path, status in _files(folder):
-        if path.suffix == SUFFIX:
-            entries.append((status.st_mtime, status.st_size, path))
-        elif path.suffix == ".part" and now - status.st_mtime > STALE_SECONDS:
-            with contextlib.suppress(OSError):
-                path.unlink()
-    excess = sum(size for _, size, _ in entries) - SIZE_LIMIT
-    for _, size, path in sorted(entries):
-        if excess <= 0:
-            return
-        with contextlib.suppress(OSError):  # another process was quicker, or has it open
-            path.unlink()
-        excess -= size
-
-
-def _files(folder: Path) -> Iterator[tuple[Path, os.stat_result]]:
-    with os.scandir(folder) as found:
-        for one in found:
-            with contextlib.suppress(OSError):
-                yield Path(one.path), one.stat()
