@@ -52,6 +52,7 @@ def main(arguments: list) -> int:
     status = install("test" if is_test else "")
     if status != 0:
         return status
+    compile_engine()
     return run_tests() if is_test else run_demo()
 
 
@@ -122,6 +123,13 @@ def install(extra: str) -> int:
         return status
     stamps[1].write_text(state, encoding="utf-8")
     return 0
+
+
+def compile_engine() -> None:
+    """Beforehand, so that nobody waits for it later, and not in each process of the tests."""
+    print("compiling the exact engine, unless that was done before (half a minute)", flush=True)
+    if subprocess.call([str(python()), "-m", "kinematics.engine.compiled"], cwd=str(ROOT)) != 0:
+        print("what was compiled could not be kept; it will be compiled again each time", file=sys.stderr)
 
 
 def run_demo() -> int:

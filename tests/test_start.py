@@ -46,7 +46,7 @@ def calls(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
 
 
 def test_that_it_is_short_needs_nothing_and_reads_in_an_older_python() -> None:
-    assert SOURCE.count("\n") < 150
+    assert SOURCE.count("\n") < 160
     tree = ast.parse(SOURCE, feature_version=(3, 7))
     names = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
     names |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
@@ -114,6 +114,16 @@ def test_that_the_status_of_the_check_and_of_the_tests_passes_through(
     monkeypatch.setattr(subprocess, "call", lambda command, **_: 40 if "check" in command else 5)
     assert start.main([]) == 40
     assert start.main(["test"]) == 5
+
+
+def test_that_the_engine_is_compiled_before_the_tests_start(
+    start: ModuleType, calls: list[list[str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(start, "settle_system", lambda _: None)
+    monkeypatch.setattr(start, "install", lambda _: 0)
+    assert start.main(["test"]) == 0
+    assert calls[0] == [str(start.python()), "-m", "kinematics.engine.compiled"]
+    assert [("pytest" in command) for command in calls] == [False, True]
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="system libraries are looked for on Linux only")
