@@ -11,99 +11,36 @@
 from __future__ import annotations
 
 import math
+from bisect import insort
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from kinematics.assembly import ToolAssembly, tool_assembly
+from kinematics.assembly import ToolAssembly
+from kinematics.cut_pairs import TIE, CutPairs, Measured, Pair, Rank, rank
 from kinematics.depth_rule import depth_report
 from kinematics.engine.pair import (
     ROUNDING,
-    Bound,
     Clear,
     Contact,
-    Node,
-    Obstacle,
-    ObstaclePiece,
-    lower_bound,
-    pair_clearance,
-    position_tree,
 )
-from kinematics.engine.sweep import PolyPiece, Positions
+from kinematics.engine.sweep import PolyPiece
 from kinematics.errors import EngineError
 from kinematics.machine import BED, HEAD, TABLE, W, bed_motion, frame_poses
 from kinematics.moves.cuts import CutMove, cut_move
-from kinematics.pairs import BUILDER, FOLLOWS, reason_to_leave_out
 from kinematics.placement import PlacedBody, PlacedZero
-from kinematics.pose import Z_AXIS, Array, Pose, Vector, as_vector, direction_between, identity
-from kinematics.prepared import BEHIND_TOOL, Part, Prepared, current_state
-from kinematics.removed import above_plane, without_hole
+from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity
+from kinematics.prepared import Prepared, current_state
 from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport
-from kinematics.scene import Cut, Hole, Orientation, Scene
-from kinematics.setup_error import OtherErrors, largest_arm, other_errors, stick_out_error
+from kinematics.scene import Cut, Orientation, Scene
 from kinematics.sides import clock, part_side, side_words
 from kinematics.solids import Triangles
-from kinematics.tool_kinds import CUTTER, NECK, SHANK
 from kinematics.travel import travel_report
 from kinematics.verdict import Verdict, verdict_of, worst
 from kinematics.visibility import is_hidden
 
-TIE = 0.005  # mm; pairs whose spare over keep-off differs by no more are named together
 N_NEXT = 4  # pairs listed after the worst one
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Target:
-    """An obstacle at one orientation, with what applies to it."""
-
-    obstacle: Obstacle
-    body: PlacedBody
-    order: int
-    errors: OtherErrors
-    is_own_workpiece: bool
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Pair:
-    part: Part
-    target: _Target
-    keep_off: float
-    exact: Node
-    swept: Node
-    bound: float
-
-    @property
-    def key(self) -> tuple[int, float]:
-        """The worst rank that the pair can still have."""
-        spare = self.bound - self.target.errors.total
-        if self.bound > 0.0:
-            return _rank(verdict_of(spare, self.keep_off), spare, self.keep_off)
-        is_convex = all(p.piece.is_convex for p in self.target.obstacle.pieces)
-        return _rank(Verdict.HITS, spare if is_convex else None, self.keep_off)
-
-    def behind(self, last: tuple[int, float]) -> float:
-        """The clearance from which on the pair is sure to rank behind `last` and not to tie with it."""
-        severity = -last[0]
-        named = self.keep_off + last[1] + TIE  # the spare at which it would rank like the last
-        if severity == Verdict.CLEAR.severity:
-            spare = max(named, self.keep_off)
-        elif severity == Verdict.TIGHT.severity:
-            spare = min(max(named, 0.0), self.keep_off)
-        elif severity == Verdict.CAN_HIT.severity:
-            spare = min(named, 0.0)
-        else:
-            spare = 0.0
-        return spare + self.target.errors.total + ROUNDING
-
-    @property
-    def names(self) -> tuple[str, str]:
-        return self.part.name, self.target.obstacle.name
-
-
-def _rank(verdict: Verdict, spare: float | None, keep_off: float) -> tuple[int, float]:
-    """Sorts worst first: verdict, then spare over keep-off; an overlap without a depth before every number."""
-    return -verdict.severity, -math.inf if spare is None else spare - keep_off
 
 
 def check_cuts(scene: Scene, prepared: Prepared | None = None) -> Iterator[CutReport]:
@@ -130,7 +67,7 @@ class _CutCheck:
         self.scene = scene = prepared.scene
         self.machine = scene.machine
         self.tool = scene.tool(cut.tool)
-        self.assembly: ToolAssembly = tool_assembly(self.tool, self.machine.spindle_nose)
+        self.assembly: ToolAssembly = prepared.assembly_of(self.tool)
         self.angles = dict(orientation.angles_deg)
         self.poses = frame_poses(self.machine, self.angles)
         self.workpiece = scene.workpiece_of(cut)
@@ -139,20 +76,17 @@ class _CutCheck:
         self.X_WP = self._pose_in_W(zero)
         self.move: CutMove = cut_move(cut, self.assembly, self.X_WP, prepared.lift_to(orientation, cut))
         self.premature = [c for c in self.state.after if c not in done]
-        self.own_bodies, self.targets = self._targets(done)
-        self.parts = prepared.parts(self.assembly)
-        self.left_out: list[tuple[str, str]] = []
+        bodies = self._bodies(done)
+        self.pairs = CutPairs(prepared, cut, self.tool, self.assembly, self.move, bodies, self.poses)
+        self.targets, self.parts = self.pairs.targets, self.pairs.parts
 
     def _pose_in_W(self, zero: PlacedZero) -> Pose:
         if zero.carrier in self.poses:
             return self.poses[zero.carrier] @ zero.X_CP
         return identity(W, zero.carrier) @ zero.X_CP  # a part that stands on the bed
 
-    def _frame(self, carrier: str) -> Pose:
-        """The carrier's pose in the frame in which it is compared: W, or for the bed its own."""
-        return self.poses.get(carrier) or identity(W, carrier)
-
-    def _targets(self, done: frozenset[tuple[str, str]]) -> tuple[tuple[PlacedBody, ...], tuple[_Target, ...]]:
+    def _bodies(self, done: frozenset[tuple[str, str]]) -> list[tuple[PlacedBody, bool]]:
+        """Every obstacle, with whether it is the workpiece that is cut."""
         own = self.prepared.state_bodies(self.workpiece, self.state)
         bodies: list[tuple[PlacedBody, bool]] = [(b, True) for b in own]
         for other in self.scene.workpieces:
@@ -160,156 +94,32 @@ class _CutCheck:
                 state = current_state(other, done)
                 bodies += [(b, False) for b in self.prepared.state_bodies(other, state)]
         placed = sorted(self.prepared.placed.bodies, key=lambda b: b.is_machine)  # the scene's own first
-        bodies += [(b, False) for b in placed if b.carrier != HEAD]
-        return own, tuple(self._target(body, order, is_own=is_own) for order, (body, is_own) in enumerate(bodies))
+        return bodies + [(b, False) for b in placed if b.carrier != HEAD]
 
-    def _target(self, body: PlacedBody, order: int, *, is_own: bool) -> _Target:
-        X_WG = self._frame(body.carrier) @ body.X_CG
-        posed = tuple(ObstaclePiece(p, X_WG, self.prepared.trees) for p in self.prepared.pieces_of(body.shape))
-
-        def arm() -> float:
-            return max(largest_arm(self.machine, p.vertices_W) for p in posed)
-
-        errors = other_errors(self.scene.setup_errors, body, self.machine, arm)
-        return _Target(Obstacle(body.name, posed), body, order, errors, is_own)
-
-    # ---- pairs -------------------------------------------------------------------------------
-
-    def _pairs(self) -> list[_Pair]:
-        by = stick_out_error(self.scene.setup_errors, self.tool)
-        trees = {False: self._trees(self.move.sets, by)}
-        heads = frozenset(b.name for b in self.prepared.head_bodies)
-        found = []
-        for target in self.targets:
-            is_bed = target.body.carrier == BED
-            if is_bed and True not in trees:
-                trees[True] = self._trees(self.move.against_bed(self.machine), by)
-            exact_swept = trees[is_bed]
-            for part in self.parts:
-                reason = reason_to_leave_out(
-                    part.name, self.assembly, target.body, is_own_workpiece=target.is_own_workpiece, head_parts=heads
-                )
-                against = self._as_cut(part, target, reason)
-                if against is None:
-                    self.left_out.append((f"{part.name} - {target.obstacle.name}", reason or FOLLOWS))
-                    continue
-                bound = min(
-                    lower_bound(supports, piece, exact_swept[1])
-                    for _, supports in part.outer
-                    for piece in against.obstacle.pieces
-                )
-                found.append(_Pair(part, against, self._keep_off(part), *exact_swept, bound))
-        found += self._bed_pairs()
-        return sorted(found, key=lambda pair: pair.key)
-
-    def _bed_pairs(self) -> list[_Pair]:
-        """What the table carries against the bed, where linear axes move the table."""
-        parts = self.prepared.bed_parts()
-        found = []
-        tree = position_tree(self.move.of_bed(self.machine)) if parts else None
-        for part in parts:
-            is_machine = any(b.name == part.name and b.is_machine for b in self.prepared.placed.bodies)
-            for target in self.targets:
-                if target.body.carrier == BED:
-                    continue
-                if is_machine and target.body.is_machine:
-                    self.left_out.append((f"{part.name} - {target.obstacle.name}", BUILDER))
-                    continue
-                assert tree is not None, "made above where there is a part"
-                bound = min(lower_bound(s, piece, tree) for _, s in part.outer for piece in target.obstacle.pieces)
-                found.append(_Pair(part, target, self._keep_off(part), tree, tree, bound))
-        return found
-
-    def _trees(self, sets: tuple[Positions, ...], by: float) -> tuple[Node, Node]:
-        exact = position_tree(sets)
-        return exact, exact if by == 0.0 else position_tree([s.lowered(by) for s in sets])
-
-    def _keep_off(self, part: Part) -> float:
-        return self.scene.keep_off.cutter if part.name == CUTTER else self.scene.keep_off.holder
-
-    def _as_cut(self, part: Part, target: _Target, reason: str | None) -> _Target | None:
-        """The obstacle as the part meets it, without what the cutter takes; None where they are not compared."""
-        is_hole = isinstance(self.cut.feature, Hole)
-        if reason == FOLLOWS and self.cut.leave_to is not None and not is_hole:
-            return self._above_cutter(target)
-        if reason is not None:
-            return None
-        if target.is_own_workpiece and is_hole and part.name in (NECK, SHANK):
-            return self._without_hole(target)
-        return target
-
-    def _without_hole(self, target: _Target) -> _Target:
-        """The workpiece without what the cutter took; as it is where its mesh does not close."""
-        tip, radius = self.move.feature[0].points[0], self.assembly.cutter_radius
-        posed = []
-        for p in target.obstacle.pieces:
-            X_GW = p.X_WG.inverse()
-            rest = without_hole(p.piece, X_GW.points(tip), X_GW.direction(Z_AXIS), radius)
-            posed.append(p if rest is None else ObstaclePiece(rest, p.X_WG, self.prepared.trees))
-        return replace(target, obstacle=Obstacle(target.obstacle.name, tuple(posed)))
-
-    def _above_cutter(self, target: _Target) -> _Target | None:
-        """What of the workpiece is above the cutter, which does not lift through it; None if nothing is."""
-        lowest = min(float(s.points[:, 2].min()) for s in self.move.sets)
-        height = max(s.z2 for s in self.assembly.slices_of(CUTTER)[0])
-        p_W = np.array([0.0, 0.0, lowest + height])
-        posed = []
-        for p in target.obstacle.pieces:
-            X_GW = p.X_WG.inverse()
-            rest = above_plane(p.piece, X_GW.points(p_W), X_GW.direction(Z_AXIS))
-            if rest is not None:
-                posed.append(p if rest is p.piece else ObstaclePiece(rest, p.X_WG, self.prepared.trees))
-        return replace(target, obstacle=Obstacle(target.obstacle.name, tuple(posed))) if posed else None
-
-    def _compared(self) -> tuple[list[tuple[_Pair, PairReport]], list[tuple[_Pair, PairReport]]]:
+    def _compared(self) -> tuple[list[tuple[Pair, PairReport]], list[tuple[Pair, PairReport]]]:
         """The pairs that rank first, fully worked out, worst first; and those that could not be."""
-        found: list[tuple[_Pair, PairReport]] = []
-        unknown: list[tuple[_Pair, PairReport]] = []
+        found: list[tuple[Pair, PairReport]] = []
+        unknown: list[tuple[Pair, PairReport]] = []
+        ranks: list[Rank] = []
         least = math.inf
-        for pair in self._pairs():
-            ranks = sorted(_report_rank(r) for _, r in found)
+        for pair in self.pairs.worst_first():
             last = ranks[N_NEXT] if len(ranks) > N_NEXT else (0, math.inf)
             if pair.key > (last[0], last[1] + TIE) and pair.bound > least:
                 # ranks behind all that is named, and is not the nearest either
                 continue
             try:
-                report = self._pair_report(pair, last, least)
+                measured = self.pairs.measure(pair, max(pair.behind(last), least))
             except EngineError as error:
                 unknown.append((pair, _unknown(pair, error.message)))
                 continue
-            if report is None:
+            if measured is None:
                 continue
+            report = _report(pair, measured)
             found.append((pair, report))
+            insort(ranks, _report_rank(report))
             if report.clearance is not None:
                 least = min(least, report.clearance.value)
         return _ranked(found), unknown
-
-    def _pair_report(self, pair: _Pair, last: tuple[int, float], least: float) -> PairReport | None:
-        """The pair worked out; None once it is proven to rank behind `last` and beyond `least`."""
-        trees = self.prepared.trees
-        far = max(pair.behind(last), least)
-        part, obstacle = pair.part, pair.target.obstacle
-        swept = pair_clearance(part.outer, part.real, obstacle, pair.swept, trees, beyond=far)
-        if isinstance(swept, Bound):
-            return None
-        exact = (
-            swept if pair.exact is pair.swept else pair_clearance(part.outer, part.real, obstacle, pair.exact, trees)
-        )
-        assert not isinstance(exact, Bound), "no bound was asked for"
-        return _report(pair, self._in_W(pair, exact), swept)
-
-    def _in_W(self, pair: _Pair, answer: Clear | Contact) -> Clear | Contact:
-        """Points and tip in W; those of a pair with the bed were found as the bed, or the table, sees them."""
-        if pair.part.order >= BEHIND_TOOL:
-            gauge = np.array([0.0, 0.0, self.assembly.gauge_length])
-            sets = self.move.sets
-            seen = np.array([bed_motion(self.machine, as_vector(s.points[0] + gauge)) for s in sets])
-            return replace(answer, tip=sets[int(np.abs(seen - answer.tip).sum(axis=1).argmin())].points[0])
-        if pair.target.body.carrier != BED:
-            return answer
-        tip = self.move.tip_for(self.machine, answer.tip)
-        off = tip - answer.tip
-        return replace(answer, tip=tip, p_tool=answer.p_tool + off, p_obstacle=answer.p_obstacle + off)
 
     # ---- the report --------------------------------------------------------------------------
 
@@ -352,7 +162,7 @@ class _CutCheck:
             depth=depth,
             travel=travel,
             not_checked=tuple(report for _, report in unknown),
-            left_out=tuple(self.left_out),
+            left_out=tuple(self.pairs.left_out),
             why=self._why(),
             origin=self.cut.origin,
         )
@@ -398,11 +208,11 @@ class _Seen:
     above_platter: float | None = None
 
 
-def _report_rank(report: PairReport) -> tuple[int, float]:
-    return _rank(report.verdict, report.spare, report.keep_off)
+def _report_rank(report: PairReport) -> Rank:
+    return rank(report.verdict, report.spare, report.keep_off)
 
 
-def _unknown(pair: _Pair, why: str) -> PairReport:
+def _unknown(pair: Pair, why: str) -> PairReport:
     return PairReport(
         between=pair.names,
         verdict=Verdict.NOT_CHECKED,
@@ -418,8 +228,9 @@ def _unknown(pair: _Pair, why: str) -> PairReport:
     )
 
 
-def _report(pair: _Pair, exact: Clear | Contact, swept: Clear | Contact) -> PairReport:
+def _report(pair: Pair, measured: Measured) -> PairReport:
     """One pair: clearance from the exact move, spare from the move with the stick-out swept."""
+    exact, swept = measured.exact, measured.swept
     errors = pair.target.errors
     clearance = _interval(exact)
     swept_least = _interval(swept)
@@ -464,10 +275,10 @@ def _normal(answer: Clear | Contact) -> Vector | None:
     return direction_between(answer.p_tool, answer.p_obstacle)
 
 
-def _ranked(found: list[tuple[_Pair, PairReport]]) -> list[tuple[_Pair, PairReport]]:
+def _ranked(found: list[tuple[Pair, PairReport]]) -> list[tuple[Pair, PairReport]]:
     """Worst first. What ties with the worst, and elsewhere what differs by rounding only, is in file order."""
     rest = sorted(found, key=lambda item: _report_rank(item[1]))
-    ranked: list[tuple[_Pair, PairReport]] = []
+    ranked: list[tuple[Pair, PairReport]] = []
     within = TIE
     while rest:
         head = rest[0][1]
@@ -477,12 +288,12 @@ def _ranked(found: list[tuple[_Pair, PairReport]]) -> list[tuple[_Pair, PairRepo
     return ranked
 
 
-def _in_file_order(item: tuple[_Pair, PairReport]) -> tuple[int, int]:
+def _in_file_order(item: tuple[Pair, PairReport]) -> tuple[int, int]:
     return item[0].target.order, item[0].part.order
 
 
 def _ties_and_next(
-    found: list[tuple[_Pair, PairReport]],
+    found: list[tuple[Pair, PairReport]],
 ) -> tuple[tuple[tuple[str, str], ...], tuple[PairReport, ...]]:
     """Names of the pairs that tie with the worst, and the next four with the one of least clearance."""
     if not found:

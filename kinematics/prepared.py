@@ -5,10 +5,11 @@ Pieces are kept by shape and trees by triangles, so that a cut or a swing costs 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from kinematics.assembly import ToolAssembly
+from kinematics.assembly import ToolAssembly, tool_assembly
+from kinematics.engine.exact_pair import BodyTree, RoundPart, body_tree, round_part
 from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
 from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
 from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
@@ -18,20 +19,26 @@ from kinematics.moves.swings import Between, all_between, approach_heights
 from kinematics.placement import PlacedBody, PlacedScene, place_scene, place_state
 from kinematics.pose import Array, Pose, shift
 from kinematics.scene import Cut, Orientation, Scene, State, Workpiece
+from kinematics.scene import Tool as SceneTool
 from kinematics.shapes import Shape
 from kinematics.solids import Piece, Triangles, pieces
 
+Rest = tuple[tuple[Piece, ...], BodyTree]
 BEHIND_TOOL = 1000  # order of moving bodies that are not on the tool side
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """A tool-side part: pieces around it with their supports in DIRECTIONS, and pieces inside it."""
+    """A tool-side part: pieces around it with their supports in DIRECTIONS, and pieces inside it.
+
+    `round` is the same part as profiles of revolution; None for bodies of the head and the bed.
+    """
 
     name: str
     order: int
     outer: tuple[tuple[Tool, Array], ...]
     real: tuple[RoundPiece, ...]
+    round: RoundPart | None = None
 
 
 class Prepared:
@@ -48,6 +55,10 @@ class Prepared:
         self.turning: dict[tuple[PlacedBody, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}
         self.standing: dict[PlacedBody, tuple[StillPiece, ...]] = {}
         self._pieces: dict[int, tuple[Shape, tuple[Piece, ...]]] = {}
+        self._body_trees: dict[int, tuple[Shape, BodyTree]] = {}
+        self._rests: dict[tuple[int, object], tuple[Shape, Rest | None]] = {}
+        self._assemblies: dict[int, tuple[SceneTool, ToolAssembly]] = {}
+        self._parts: dict[int, tuple[ToolAssembly, tuple[Part, ...]]] = {}
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
         self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None
 
@@ -55,6 +66,28 @@ class Prepared:
         found = self._pieces.get(id(shape))
         if found is None:
             found = self._pieces[id(shape)] = (shape, pieces(shape))
+        return found[1]
+
+    def tree_of(self, shape: Shape) -> BodyTree:
+        """The tree over the triangles around a shape."""
+        found = self._body_trees.get(id(shape))
+        if found is None:
+            found = self._body_trees[id(shape)] = (shape, body_tree(self.pieces_of(shape)))
+        return found[1]
+
+    def rests_of(self, shape: Shape, key: object, make: Callable[[], tuple[Piece, ...]]) -> Rest | None:
+        """What is left of a shape once something is taken, with its tree, made once by key; None if nothing is left."""
+        found = self._rests.get((id(shape), key))
+        if found is None:
+            left = make()
+            found = self._rests[id(shape), key] = (shape, (left, body_tree(left)) if left else None)
+        return found[1]
+
+    def assembly_of(self, tool: SceneTool) -> ToolAssembly:
+        """The assembly of a tool under this spindle; raises ToolError."""
+        found = self._assemblies.get(id(tool))
+        if found is None:
+            found = self._assemblies[id(tool)] = (tool, tool_assembly(tool, self.scene.machine.spindle_nose))
         return found[1]
 
     def state_bodies(self, workpiece: Workpiece, state: State) -> tuple[PlacedBody, ...]:
@@ -79,14 +112,19 @@ class Prepared:
 
     def parts(self, assembly: ToolAssembly) -> tuple[Part, ...]:
         """Everything on the tool side from the tip up, then the bodies of the head."""
+        kept = self._parts.get(id(assembly))
+        if kept is not None:
+            return kept[1]
         found = []
         for order, name in enumerate(assembly.parts):
             outer, inner = assembly.slices_of(name)
             around = [RoundPiece(name, s.r1, s.r2, s.z1, s.z2) for s in outer]
             real = tuple(RoundPiece(name, s.r1, s.r2, s.z1, s.z2) for s in inner)
-            found.append(Part(name, order, tuple((p, p.supports(DIRECTIONS)) for p in around), real))
+            by_support = tuple((p, p.supports(DIRECTIONS)) for p in around)
+            found.append(Part(name, order, by_support, real, round_part(around, real)))
         for body in self.head_bodies:
             found.append(Part(body.name, len(found), tuple(self._head_pieces(body, assembly)), ()))
+        self._parts[id(assembly)] = (assembly, tuple(found))
         return tuple(found)
 
     def bed_parts(self) -> tuple[Part, ...]:

@@ -98,9 +98,15 @@ class ObstaclePiece:
         self._vertices: Array | None = None
         self._inner_vertices: Array | None = None
         self._outer: PosedTree | None = None
-        vertices = piece.outer.vertices
-        # supports of the obstacle towards the tool: min over its points along each direction
-        self.low = _lowest(vertices, DIRECTIONS @ X_WG.R_AB) + DIRECTIONS @ X_WG.p_AB
+        self._low: Array | None = None
+
+    @property
+    def low(self) -> Array:
+        """Supports of the obstacle towards the tool: min over its points along each of DIRECTIONS."""
+        if self._low is None:
+            lowest = _lowest(self._trees.cover_of(self.piece), DIRECTIONS @ self.X_WG.R_AB)
+            self._low = lowest + DIRECTIONS @ self.X_WG.p_AB
+        return self._low
 
     @property
     def vertices_W(self) -> Array:

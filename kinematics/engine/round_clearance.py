@@ -23,7 +23,7 @@ from kinematics.engine.compiled import kernel
 from kinematics.engine.exact_leaf import triangle_least
 from kinematics.engine.position_sets import Ints, PositionSets
 from kinematics.engine.triangle_tree import MOST_DEPTH, TriangleTree
-from kinematics.pose import Array, Pose
+from kinematics.pose import Array, Pose, Vector
 
 Ints32 = NDArray[np.int32]
 DEEPEST = 2 * MOST_DEPTH + 64  # pairs that can be open at once, below each other in the two trees
@@ -325,3 +325,58 @@ def _covers(triangle: Array, x: float, y: float, slack: float) -> bool:
         if (px + t * ex) ** 2 + (py + t * ey) ** 2 <= slack * slack:
             return True
     return False
+
+
+@kernel
+def boxes_in_W(boxes: Array, Rs: Array, ps: Array) -> tuple[Array, Array]:
+    """Centres (n, 3) and half sizes (n, 3) in W of the upright boxes around posed boxes (n, 6)."""
+    centres, halves = np.zeros((len(boxes), 3)), np.zeros((len(boxes), 3))
+    for b in range(len(boxes)):
+        x, y, z, u, v, w = box_in_W(boxes, b, Rs[b], ps[b])
+        centres[b, 0], centres[b, 1], centres[b, 2] = x, y, z
+        halves[b, 0], halves[b, 1], halves[b, 2] = u, v, w
+    return centres, halves
+
+
+def farthest_from_line(tree: TriangleTree, p_G: Array, axis_G: Vector) -> float:
+    """The largest distance of a body from the line through p_G along the unit direction axis_G, mm."""
+    axis = np.asarray(axis_G, dtype=np.float64)
+    return _farthest(tree.vertices, tree.faces, tree.boxes, tree.first, tree.count, p_G, axis)
+
+
+@kernel
+def _farthest(vertices: Array, faces: Ints32, boxes: Array, first: Ints32, count: Ints32, p: Array, a: Array) -> float:
+    open_node = np.zeros(DEEPEST, dtype=np.int64)
+    best = 0.0
+    n = 1
+    while n > 0:
+        n -= 1
+        node = open_node[n]
+        if count[node] == 0:
+            bounds = (_box_from_line(boxes, first[node], p, a), _box_from_line(boxes, first[node] + 1, p, a))
+            near, far = (0, 1) if bounds[0] < bounds[1] else (1, 0)
+            for k in (near, far):  # the farther one goes on top
+                if bounds[k] > best:
+                    open_node[n] = first[node] + k
+                    n += 1
+            continue
+        for f in range(first[node], first[node] + count[node]):
+            for k in range(3):
+                v = faces[f, k]
+                x, y, z = vertices[v, 0] - p[0], vertices[v, 1] - p[1], vertices[v, 2] - p[2]
+                along = x * a[0] + y * a[1] + z * a[2]
+                best = max(best, math.sqrt(max(0.0, x * x + y * y + z * z - along * along)))
+    return best
+
+
+@kernel
+def _box_from_line(boxes: Array, node: int, p: Array, a: Array) -> float:
+    """The largest distance of a box's corners from a line."""
+    best = 0.0
+    for k in range(8):
+        x = boxes[node, 0 if k & 1 else 3] - p[0]
+        y = boxes[node, 1 if k & 2 else 4] - p[1]
+        z = boxes[node, 2 if k & 4 else 5] - p[2]
+        along = x * a[0] + y * a[1] + z * a[2]
+        best = max(best, x * x + y * y + z * z - along * along)
+    return math.sqrt(best)

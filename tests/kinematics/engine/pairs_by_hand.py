@@ -1,6 +1,7 @@
 """The one place where tests of distances meet the engine: solids given as numbers, placed by hand."""
 
 from kinematics.assembly import tool_assembly
+from kinematics.engine.exact_pair import body_tree, exact_clearance, move_sets, round_part
 from kinematics.engine.pair import (
     DIRECTIONS,
     Clear,
@@ -51,7 +52,24 @@ def mesh_shape(vertices, faces, *, chord_error=0.0):
 
 
 def clearance(part, shape, R, p, *positions, trees=None):
-    """Clearance of a part over all positions against a shape turned by R and put at p, in W."""
+    """Clearance of a part over all positions against a shape turned by R and put at p, in W, as a cut finds it.
+
+    Round parts by the exact engine; contacts, and parts that are not round, by polyhedra.
+    """
+    around, real = part
+    if real:
+        move = move_sets([Positions(s.points, s.up, 0.0, s.arc) for s in positions])
+        down = {s.down for s in positions}
+        assert len(down) == 1, "one stick-out, one error of it"
+        round_one = round_part([piece for piece, _ in around], real)
+        found = exact_clearance(round_one, move, down.pop(), body_tree(pieces(shape)), Pose("W", "G", R, p))
+        if found is not None:
+            return found
+    return clearance_by_polyhedra(part, shape, R, p, *positions, trees=trees)
+
+
+def clearance_by_polyhedra(part, shape, R, p, *positions, trees=None):
+    """The same by polyhedra alone: the peer of the exact engine, and the home of contacts."""
     trees = trees or TreeCache()
     around, real = part
     pose = Pose("W", "G", R, p)

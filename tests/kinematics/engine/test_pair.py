@@ -9,13 +9,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from kinematics.engine import pair as engine_pair
 from kinematics.engine.pair import DIRECTIONS, Clear, Contact, TreeCache
 from kinematics.engine.sweep import PolyPiece, Positions, hull
 from kinematics.errors import EngineError
 from kinematics.shapes import Box, Revolve, Screw, Step, cone, cylinder
 from kinematics.solids import Triangles, pieces
 from tests.kinematics.engine.constructed import MOVES, OBSTACLES, TOOLS, built
-from tests.kinematics.engine.pairs_by_hand import clearance, cutter_of, frusta, mesh_shape
+from tests.kinematics.engine.pairs_by_hand import clearance, clearance_by_polyhedra, cutter_of, frusta, mesh_shape
 from tests.truth import brute_force
 
 WIDTH = 0.01  # mm, the most that the two ends of an interval may differ
@@ -266,13 +267,28 @@ def test_that_a_chord_error_larger_than_the_gap_leaves_nothing_proven():
 @pytest.mark.parametrize("gap", [0.0, 0.001, 0.003])
 def test_that_contact_which_is_not_proven_is_within_the_width_of_an_interval(gap):
     """Two round solids side by side, nearer than their polygons: contact can't be excluded, nor is it claimed."""
-    answer = clearance(
+    answer = clearance_by_polyhedra(
         frusta((20.0, 20.0, 0.0, 50.0)), cylinder(30, 50), np.eye(3), np.array([35.0 + gap, 0, 0]), at(0, 0, 0)
     )
     assert isinstance(answer, Contact)
     assert not answer.is_proven
     assert -WIDTH <= answer.depth[0] <= -gap + 1e-9
     assert 0.0 <= answer.depth[1] <= WIDTH
+
+
+def test_that_a_library_that_contradicts_itself_is_not_believed(monkeypatch):
+    """The distance library answers with points that are not as far apart as it says."""
+    real = engine_pair.surface_distance
+
+    def lying(a, b):
+        answer = real(a, b)
+        return type(answer)(answer.distance * 0.5, answer.p_a, answer.p_b)
+
+    monkeypatch.setattr(engine_pair, "surface_distance", lying)
+    with pytest.raises(EngineError, match="support plane"):
+        clearance_by_polyhedra(
+            frusta((5.0, 5.0, 0.0, 30.0)), Box(10, 10, 10), np.eye(3), np.array([20.0, 0, 0]), at(0, 0, 0)
+        )
 
 
 # ---- one solid inside another: surfaces are hollow to the distance library ------------------------
