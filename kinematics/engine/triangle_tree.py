@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,14 +49,26 @@ class TriangleTree:
 
 def triangle_tree(triangles: Triangles) -> TriangleTree:
     """The tree over triangles; there must be at least one."""
-    vertices = np.ascontiguousarray(triangles.vertices, dtype=np.float64)
-    faces = np.ascontiguousarray(triangles.faces, dtype=np.int32)
+    vertices = _fixed(triangles.vertices, np.float64)
+    faces = _fixed(triangles.faces, np.int32)
     assert len(faces) > 0, "a body has a surface"
     order = np.arange(len(faces), dtype=np.int32)
     boxes, first, count, n_nodes = _build(vertices, faces, order)
     return TriangleTree(
-        vertices, faces[order], order, boxes[:n_nodes].copy(), first[:n_nodes].copy(), count[:n_nodes].copy()
+        vertices,
+        _fixed(faces[order], np.int32),
+        order,
+        _fixed(boxes[:n_nodes].copy(), np.float64),
+        _fixed(first[:n_nodes].copy(), np.int32),
+        _fixed(count[:n_nodes].copy(), np.int32),
     )
+
+
+def _fixed(values: NDArray[Any], dtype: type) -> NDArray[Any]:
+    """The array, not writeable: so all trees are of one type to the compiler, whoever made their arrays."""
+    array: NDArray[Any] = np.ascontiguousarray(values, dtype=dtype).view()
+    array.flags.writeable = False
+    return array
 
 
 @kernel

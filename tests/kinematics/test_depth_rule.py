@@ -5,15 +5,18 @@ import math
 import numpy as np
 import pytest
 
-from kinematics.depth_rule import highest_over
+from kinematics.depth_rule import depth_needed
+from kinematics.engine.sweep import Positions
+from kinematics.engine.triangle_tree import triangle_tree
+from kinematics.pose import Pose, identity
 from kinematics.scene import Body, Face, Hole, Path, Placement, Pocket, Profile, Slot
 from kinematics.shapes import Box, cylinder
 from kinematics.solids import Triangles
 from kinematics.verdict import Verdict
 from tests.kinematics.engine.pairs_by_hand import mesh_shape
 from tests.one_cut import end_mill, one_cut, report_of
-from tests.truth import brute_force
-from tests.truth.sampled_moves import is_in_polygon
+from tests.truth import brute_force, highest_reference
+from tests.truth.sampled_moves import is_in_polygon, segment_gap
 from tests.truth.supports import rotation
 
 X_AXIS = (1.0, 0.0, 0.0)
@@ -117,17 +120,146 @@ def test_that_the_way_out_counts():
     assert depth(slot, part=part, leave_to=(80.0, 0.0, -5.0)).needs == pytest.approx(17.0)
 
 
-def test_that_the_highest_point_over_a_polygon_is_that_of_dense_sampling():
+# ---- the walk down the tree, with the tip at height 0 unless said ---------------------------------------------------
+
+
+def needed(radius, sets, vertices, faces, X_WG=None):
+    tree = triangle_tree(Triangles(np.asarray(vertices, dtype=float), np.asarray(faces).astype(np.int32)))
+    feature = [Positions(np.asarray(points, dtype=float)) for points in sets]
+    return depth_needed(radius, feature, [(tree, X_WG or identity("W", "G"))])
+
+
+def test_that_the_highest_point_over_a_sweep_is_that_of_dense_sampling():
     rng = np.random.default_rng(51)
     for _ in range(20):
         vertices, faces = brute_force.prism_mesh(int(rng.integers(3, 12)), *rng.uniform(1, 15, 3))
         vertices = vertices @ rotation(rng, "any").T
         t = 2 * np.pi * (np.arange(6) + rng.uniform(0, 0.8, 6)) / 6
-        region = np.column_stack([np.cos(t), np.sin(t)]) * rng.uniform(2, 10) + rng.uniform(-8, 8, 2)
-        found = highest_over(Triangles(vertices, faces.astype(np.int32)), region, at_least=-100.0)
+        corners = np.column_stack([np.cos(t), np.sin(t)]) * rng.uniform(1, 8) + rng.uniform(-8, 8, 2)
+        radius, bottom = rng.uniform(0.5, 3), -100.0
+        found = needed(radius, [np.column_stack([corners, np.full(6, bottom)])], vertices, faces) + bottom
         points = brute_force.surface_points((vertices, faces), 0.4)
-        inside = points[is_in_polygon(points[:, :2], region)]
-        sampled = inside[:, 2].max() if len(inside) else -100.0
+        q = points[:, :2]
+        ends = zip(corners, np.roll(corners, -1, axis=0), strict=True)
+        is_over = is_in_polygon(q, corners) | (np.min([segment_gap(q, a, b) for a, b in ends], axis=0) <= radius)
+        sampled = points[is_over][:, 2].max() if is_over.any() else bottom
         assert found >= sampled - 1e-9
-        if len(inside) > 50:
+        if is_over.sum() > 50:
             assert found - sampled < 1.0
+
+
+def test_that_a_ball_under_the_cutter_is_as_high_as_its_cap():
+    """A ball of radius 20 about (30, 0, 0): over a disc of radius 4, 10 from its middle, its top is that at 6."""
+    n = 160
+    u, v = np.meshgrid(np.linspace(0, np.pi, n), np.linspace(0, 2 * np.pi, 2 * n, endpoint=False), indexing="ij")
+    ball = 20.0 * np.stack([np.sin(u) * np.cos(v), np.sin(u) * np.sin(v), np.cos(u)], axis=-1).reshape(-1, 3)
+    i, j = (k.ravel() for k in np.meshgrid(np.arange(n - 1), np.arange(2 * n), indexing="ij"))
+    a, b = i * 2 * n + j, i * 2 * n + (j + 1) % (2 * n)
+    faces = np.concatenate([np.column_stack([a, a + 2 * n, b]), np.column_stack([b, a + 2 * n, b + 2 * n])])
+    rng = np.random.default_rng(53)
+    for way in ("aligned", "any"):
+        R = rotation(rng, way)
+        X_WG = Pose("W", "G", R, np.array([30.0, 0.0, 0.0]))
+        for points, nearest in (
+            ([(20.0, 0.0, -50.0)], 6.0),
+            ([(20.0, -30.0, -50.0), (20.0, 30.0, -50.0)], 6.0),
+            ([(30.0, 0.0, -50.0)], 0.0),
+            ([(0.0, -20.0, -50.0), (16.0, -20.0, -50.0), (16.0, 20.0, -50.0), (0.0, 20.0, -50.0)], 10.0),
+        ):
+            found = needed(4.0, [points], ball @ R, faces, X_WG) - 50.0
+            # the facets lie inside the ball by 0.004, the polygon outside the disc by 0.0025
+            assert found == pytest.approx(math.sqrt(400.0 - nearest**2), abs=0.006)
+
+
+def some_part(rng, kind):
+    if kind == "soup":
+        corners = rng.uniform(-25, 25, (60, 3, 3))
+        corners[::4, 2] = corners[::4, 1]  # without area
+        corners[1::8, :, 0] = corners[1::8, :1, 0]  # upright: a line from above
+        corners[2::8, :, 2] = corners[2::8, :1, 2]  # level
+        corners[3::8] = corners[3::8, :1]  # a point
+        return corners.reshape(-1, 3), np.arange(180).reshape(-1, 3)
+    if kind == "prism":
+        return brute_force.prism_mesh(int(rng.integers(3, 40)), *rng.uniform(2, 30, 3))
+    return brute_force.box_mesh(rng.integers(2, 60, 3).astype(float), rng.integers(-30, 0, 3))
+
+
+def some_sets(rng, z):
+    """Points, level and sloping segments, rectangles and other polygons; many corners at whole millimetres."""
+    for _ in range(int(rng.integers(1, 5))):
+        at = rng.integers(-30, 30, 2).astype(float)
+        step = rng.integers(-20, 20, 2)
+        match int(rng.integers(5)):
+            case 0:
+                yield [(*at, z)]
+            case 1:
+                yield [(*at, z), (*(at + step), z)]
+            case 2:
+                yield [(*at, z), (*(at + step), z + rng.uniform(-6, 6))]
+            case 3:
+                a, b = rng.integers(1, 20, 2)
+                yield [(*at, z), (at[0] + a, at[1], z), (at[0] + a, at[1] + b, z), (at[0], at[1] + b, z)]
+            case _:
+                n = int(rng.integers(3, 12))
+                t = 2 * np.pi * (np.arange(n) + rng.uniform(0, 0.9)) / n
+                corners = at + rng.uniform(1, 15) * np.column_stack([np.cos(t), np.sin(t)])
+                yield np.column_stack([corners, np.full(n, z)])
+
+
+@pytest.mark.parametrize("way", ["any", "aligned"])
+@pytest.mark.parametrize("kind", ["box", "prism", "soup"])
+def test_that_depths_are_those_of_plain_numpy(kind, way):
+    rng = np.random.default_rng(len(kind) * 11 + len(way))
+    n_over = 0
+    for _ in range(60):
+        vertices, faces = some_part(rng, kind)
+        R, at = rotation(rng, way), rng.integers(-20, 20, 3).astype(float)
+        sets = list(some_sets(rng, float(rng.integers(-40, 10))))
+        radius = rng.integers(1, 12) / 2
+        expected = highest_reference.depth_needed(radius, sets, [(vertices @ R.T + at, faces)])
+        found = needed(radius, sets, vertices, faces, Pose("W", "G", R, at))
+        assert found == pytest.approx(expected, abs=1e-9)
+        n_over += found > 0.0
+    assert n_over > 20
+
+
+@pytest.mark.parametrize("kind", ["box", "prism", "soup"])
+def test_that_several_solids_need_what_the_highest_does(kind):
+    rng = np.random.default_rng(len(kind))
+    posed, in_W = [], []
+    for _ in range(5):
+        vertices, faces = some_part(rng, kind)
+        R, at = rotation(rng, "any"), rng.uniform(-20, 20, 3)
+        posed.append((triangle_tree(Triangles(vertices, faces.astype(np.int32))), Pose("W", "G", R, at)))
+        in_W.append((vertices @ R.T + at, faces))
+    sets = [[(-20.0, -10.0, -30.0), (20.0, 10.0, -25.0)], [(5.0, 5.0, -40.0)]]
+    feature = [Positions(np.array(points)) for points in sets]
+    one_by_one = [depth_needed(3.0, feature, [one]) for one in posed]
+    assert depth_needed(3.0, feature, posed) == pytest.approx(max(one_by_one), abs=1e-12)
+    assert max(one_by_one) == pytest.approx(highest_reference.depth_needed(3.0, sets, in_W), abs=1e-9)
+
+
+@pytest.mark.parametrize("n_same", [1, 2, 5])
+def test_that_corners_of_a_polygon_may_repeat_and_lie_on_a_line(n_same):
+    """The rectangle 20 x 10 with corners given again, moved by rounding, and points along its sides."""
+    rng = np.random.default_rng(n_same)
+    rectangle = np.array([(0.0, 0.0), (20.0, 0.0), (20.0, 10.0), (0.0, 10.0)])
+    vertices, faces = brute_force.prism_mesh(7, 9.0, 2.0, 12.0)
+    plain = [np.column_stack([rectangle, np.full(4, -30.0)])]
+    middles = (rectangle + np.roll(rectangle, -1, axis=0)) / 2
+    many = np.stack([rectangle, middles], axis=1).reshape(-1, 2).repeat(n_same, axis=0)
+    for x, y in rng.uniform(-25, 35, (40, 2)):
+        X_WG = Pose("W", "G", rotation(rng, "any"), np.array([x, y, 0.0]))
+        moved = many + rng.uniform(-1e-13, 1e-13, many.shape)
+        again = [np.column_stack([moved, np.full(len(many), -30.0)])]
+        assert needed(3.0, again, vertices, faces, X_WG) == pytest.approx(
+            needed(3.0, plain, vertices, faces, X_WG), abs=1e-9
+        )
+
+
+def test_that_what_only_touches_the_sweep_is_under_it():
+    """A wall whose face is 5 from the axis of a d10 cutter, on the side where its polygon has a corner; and beyond."""
+    vertices, faces = brute_force.box_mesh((10.0, 40.0, 30.0), (5.0, -20.0, -10.0))
+    for off, height in ((0.0, 20.0), (0.01, 0.0)):
+        X_WG = Pose("W", "G", np.eye(3), np.array([off, 0.0, 0.0]))
+        assert needed(5.0, [[(0.0, 0.0, 0.0)]], vertices, faces, X_WG) == height
