@@ -151,6 +151,7 @@ class CutPairs:
     ----------
     bodies : obstacles with whether each is the workpiece that is cut, in file order.
     poses : X_WA of every frame A that turns.
+    targets : the same bodies as another `CutPairs` of the same cut placed them, with another tool.
     """
 
     def __init__(
@@ -162,12 +163,15 @@ class CutPairs:
         move: CutMove,
         bodies: list[tuple[PlacedBody, bool]],
         poses: dict[str, Pose],
+        targets: tuple[Target, ...] | None = None,
     ) -> None:
         self.prepared, self.cut, self.assembly, self.move, self.poses = prepared, cut, assembly, move, poses
         self.scene = prepared.scene
         self.machine = self.scene.machine
         self.parts = prepared.parts(assembly)
-        self.targets = tuple(self._target(body, order, is_own=own) for order, (body, own) in enumerate(bodies))
+        self.targets = targets or tuple(
+            self._target(body, order, is_own=own) for order, (body, own) in enumerate(bodies)
+        )
         self.left_out: list[tuple[str, str]] = []
         self.down = stick_out_error(self.scene.setup_errors, tool)
         self.moves = Moves(move_sets(move.sets), self.down)

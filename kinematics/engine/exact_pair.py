@@ -106,6 +106,18 @@ def exact_clearance(
     return attained(part.inner, move, down, found.set_index, p, at_least)
 
 
+def near_enough(part: RoundPart, move: MoveSets, down: float, body: BodyTree, X_WG: Pose, cap: float) -> float | None:
+    """The proven clearance of a round part, or `cap` where it is at least that; None on contact.
+
+    As `exact_clearance`, without where and without what is attained: for searches that need one number.
+    """
+    beyond = cap + body.chord_error + ROUNDING
+    found = least(part.outer, move.arrays, down, body.tree, X_WG, beyond)
+    if found.distance <= 0.0 or _is_inside(part, move, body, X_WG):
+        return None
+    return cap if found.distance >= beyond else found.distance - body.chord_error - ROUNDING
+
+
 def attained(inner: Chains, move: MoveSets, down: float, i: int, p: Array, at_least: float) -> Clear:
     """The clearance at a point of the true body: the nearest true tool point over the positions of set i."""
     arrays, positions = move.arrays, move.sets[i]

@@ -114,6 +114,15 @@ def cut_move(cut: Cut, assembly: ToolAssembly, X_WP: Pose, lift_to: float) -> Cu
     return CutMove((*bare, *exits, out), (*bare, *exits), assembly.gauge_length)
 
 
+def relifted(cut: Cut, move: CutMove, assembly: ToolAssembly, X_WP: Pose, lift_to: float) -> CutMove:
+    """The move of a cut with another stick-out or holder of the same tool: the same tip positions, lifted anew."""
+    lift = _LiftRule(cut.retract, assembly.gauge_length, lift_to)
+    if cut.leave_to is None:
+        return CutMove(tuple(lift.raised(s) for s in move.feature), move.feature, assembly.gauge_length)
+    leave = np.asarray(X_WP.points(cut.leave_to))
+    return CutMove((*move.feature, lift.raised(Positions(leave[None, :]))), move.feature, assembly.gauge_length)
+
+
 @dataclass(frozen=True, slots=True)
 class _LiftRule:
     retract: float
