@@ -21,8 +21,9 @@ from kinematics.engine.compiled import kernel
 from kinematics.pose import Array
 from kinematics.solids import Triangles
 
-LEAF = 4  # triangles in a leaf, unless they all have one middle
+LEAF = 4  # most triangles in a leaf
 BINS = 16
+TINY = 1e-300  # mm; bins of middles that are no farther apart, or than its inverse, have no number
 MOST_DEPTH = 64  # levels; a walk needs a stack of as many nodes and one more
 
 Ints = NDArray[np.int32]
@@ -119,7 +120,7 @@ def _build(vertices: Array, faces: Ints, order: Ints) -> tuple[Array, Ints, Ints
         if high2 - low2 > high - low:
             axis, low, high = 2, low2, high2
         middle = start
-        if high > low and depth[node] < MOST_DEPTH // 2:
+        if TINY < high - low < 1.0 / TINY and depth[node] < MOST_DEPTH // 2:
             middle = _halve(order, box_of, start, size, axis, low, high, areas, bin_boxes, bin_counts)
         if middle <= start or middle >= start + size:
             middle = start + size // 2  # all middles in one place, or a very deep tree: by number
