@@ -7,12 +7,21 @@ a reader of these values must never take None for "clear".
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 from kinematics.pose import Vector
 from kinematics.verdict import Verdict
 
 ContactKind = Literal["overlap", "inside"]
+
+
+class SecondOpinion(StrEnum):
+    """What a second engine says of the numbers; OFF: nothing was computed a second time."""
+
+    AGREES = "agrees"
+    DISAGREES = "disagrees"
+    OFF = "off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +137,7 @@ class CutReport:
     left_out: tuple[tuple[str, str], ...] = ()
     why: str | None = None
     origin: object = None
+    second_opinion: SecondOpinion = SecondOpinion.OFF
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,3 +173,4 @@ class SwingReport:
     n_queries: int
     why: str | None = None
     left_out: tuple[tuple[str, str], ...] = ()
+    second_opinion: SecondOpinion = SecondOpinion.OFF

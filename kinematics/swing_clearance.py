@@ -43,10 +43,11 @@ from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
 from kinematics.pose import Array, Vector, as_vector, direction_between, identity
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared
-from kinematics.report import ErrorTerms, Interval, SwingReport
+from kinematics.report import ErrorTerms, Interval, SecondOpinion, SwingReport
 from kinematics.scene import Scene, Tool
 from kinematics.setup_error import OtherErrors, stick_out_error
 from kinematics.sides import clock, part_side, side_words
+from kinematics.swing_opinion import swing_disagreement
 from kinematics.swing_pairs import SwingSetup, Target
 from kinematics.verdict import Verdict, verdict_of
 
@@ -65,18 +66,27 @@ class Settle:
 PROVEN = Settle()
 
 
-def check_links(scene: Scene, prepared: Prepared | None = None) -> Iterator[SwingReport]:
-    """One report per link between two cuts of one orientation, in machining order."""
+def check_links(
+    scene: Scene, prepared: Prepared | None = None, *, second_opinion: bool = False
+) -> Iterator[SwingReport]:
+    """One report per link between two cuts of one orientation, in machining order.
+
+    `second_opinion` : compute what is found again, by other means; where the two disagree, it is not checked.
+    """
     prepared = prepared or Prepared(scene)
     for between in prepared.between()[0]:
-        yield _Check(prepared, between, PROVEN).report()
+        check = _Check(prepared, between, PROVEN)
+        yield check.heard(check.report()) if second_opinion else check.report()
 
 
-def check_swings(scene: Scene, prepared: Prepared | None = None, settle: Settle = PROVEN) -> Iterator[SwingReport]:
-    """One report per swing, in machining order, from home and back to it."""
+def check_swings(
+    scene: Scene, prepared: Prepared | None = None, settle: Settle = PROVEN, *, second_opinion: bool = False
+) -> Iterator[SwingReport]:
+    """One report per swing, in machining order, from home and back to it; `second_opinion` as for links."""
     prepared = prepared or Prepared(scene)
     for between in prepared.between()[1]:
-        yield _Check(prepared, between, settle).report()
+        check = _Check(prepared, between, settle)
+        yield check.heard(check.report()) if second_opinion else check.report()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -272,6 +282,15 @@ class _Check:
             interval = f"between {found.at_least:.2f} and {found.at_most:.2f}"
             return self._unknown(f"not settled in {self.n_queries} distance queries; the spare is {interval} mm")
         return self._reported(found, verdict_of(found.at_least, self.keep_off))
+
+    def heard(self, report: SwingReport) -> SwingReport:
+        """The report with a second opinion; not checked where that disagrees."""
+        if report.between is None:
+            return report
+        why = swing_disagreement(self.setup, report, self.tolerance, SHARE)
+        if why is None:
+            return replace(report, second_opinion=SecondOpinion.AGREES)
+        return replace(self._unknown(why), second_opinion=SecondOpinion.DISAGREES)
 
     def _least(self) -> _Found | None:
         """The least spare over all pairs. `contact` is set where contact is proven without any set-up error."""
