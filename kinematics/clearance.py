@@ -26,16 +26,16 @@ from kinematics.engine.pair import (
     Contact,
 )
 from kinematics.engine.sweep import PolyPiece
+from kinematics.engine.triangle_tree import TriangleTree
 from kinematics.errors import EngineError
 from kinematics.machine import BED, HEAD, TABLE, W, bed_motion, frame_poses
 from kinematics.moves.cuts import CutMove, cut_move
 from kinematics.placement import PlacedBody, PlacedZero
-from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity
+from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity, shift
 from kinematics.prepared import Prepared, current_state
 from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport
 from kinematics.scene import Cut, Orientation, Scene
 from kinematics.sides import clock, part_side, side_words
-from kinematics.solids import Triangles
 from kinematics.travel import travel_report
 from kinematics.verdict import Verdict, verdict_of, worst
 from kinematics.visibility import is_hidden
@@ -173,9 +173,8 @@ class _CutCheck:
         before = ", ".join("/".join(c) for c in self.premature)
         return f"the state {self.state.name} exists only after {before}, made later"
 
-    def _material(self) -> list[Triangles]:
-        own = [t for t in self.targets if t.is_own_workpiece]
-        return [Triangles(p.vertices_W, p.piece.outer.faces) for t in own for p in t.obstacle.pieces]
+    def _material(self) -> list[tuple[TriangleTree, Pose]]:
+        return [(t.tree.tree, t.X_WG) for t in self.targets if t.is_own_workpiece]
 
     def _seen(self, report: PairReport) -> _Seen:
         """What the operator sees of the tightest place, and how high it is over the platter."""
@@ -188,18 +187,16 @@ class _CutCheck:
         tool = [p for part in self.parts for p in part.real]
         return _Seen(is_hidden((a, b), self.machine.operator, tool, tip, self._in_the_way(tip)), height)
 
-    def _in_the_way(self, tip: Array) -> Iterator[Triangles]:
-        """Every body as triangles in W while the tip is at `tip`; the bed goes where the spindle took it."""
+    def _in_the_way(self, tip: Array) -> Iterator[tuple[TriangleTree, Pose]]:
+        """Every body with its pose in W while the tip is at `tip`; the bed goes where the spindle took it."""
         gauge = (0.0, 0.0, self.assembly.gauge_length)
-        X_WB = np.asarray(bed_motion(self.machine, as_vector(tip + gauge)))
+        X_WB = shift(W, W, bed_motion(self.machine, as_vector(tip + gauge)))
         for target in self.targets:
-            off = X_WB if target.body.carrier == BED else np.zeros(3)
-            for p in target.obstacle.pieces:
-                yield Triangles(p.vertices_W + off, p.piece.outer.faces)
+            yield target.tree.tree, X_WB @ target.X_WG if target.body.carrier == BED else target.X_WG
         for part in self.parts:
             for piece, _ in part.outer:
                 if isinstance(piece, PolyPiece):
-                    yield Triangles(piece.outer.vertices + tip, piece.outer.faces)
+                    yield self.prepared.tree_over(piece.outer), shift(W, "L", as_vector(tip))
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.exact_pair import BodyTree, RoundPart, body_tree, round_part
 from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
 from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
+from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
 from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
 from kinematics.machine import BED, HEAD
 from kinematics.moves.cuts import lift_height
@@ -56,6 +57,7 @@ class Prepared:
         self.standing: dict[PlacedBody, tuple[StillPiece, ...]] = {}
         self._pieces: dict[int, tuple[Shape, tuple[Piece, ...]]] = {}
         self._body_trees: dict[int, tuple[Shape, BodyTree]] = {}
+        self._trees_over: dict[int, tuple[Triangles, TriangleTree]] = {}
         self._rests: dict[tuple[int, object], tuple[Shape, Rest | None]] = {}
         self._assemblies: dict[int, tuple[SceneTool, ToolAssembly]] = {}
         self._parts: dict[int, tuple[ToolAssembly, tuple[Part, ...]]] = {}
@@ -73,6 +75,13 @@ class Prepared:
         found = self._body_trees.get(id(shape))
         if found is None:
             found = self._body_trees[id(shape)] = (shape, body_tree(self.pieces_of(shape)))
+        return found[1]
+
+    def tree_over(self, triangles: Triangles) -> TriangleTree:
+        """The tree over triangles that are no shape's own."""
+        found = self._trees_over.get(id(triangles))
+        if found is None:
+            found = self._trees_over[id(triangles)] = (triangles, triangle_tree(triangles))
         return found[1]
 
     def rests_of(self, shape: Shape, key: object, make: Callable[[], tuple[Piece, ...]]) -> Rest | None:

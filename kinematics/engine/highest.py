@@ -1,10 +1,10 @@
-"""The highest point of a body over the sweep of a cutter: one walk down the body's tree per level of the sweep.
+"""The highest point of a body over the sweep of a cutter: two trees at once, the body's and the sweep's.
 
 1. Seen along the tool axis, a cutter whose axis may be anywhere over a convex set S covers S plus a disc; the
    disc is a polygon from outside, so that the region is a convex polygon and its outline is exact to rounding.
 2. A sloping set is cut into pieces of SLOPE_STEP in height, each taken at its lowest.
-3. Nodes that reach no higher than what was found, or that are farther from S than the disc is wide, are not
-   opened; the higher child is opened first.
+3. A pair of some pieces and a box of the body that can't rise higher over the tip than what was found, or that
+   is farther apart than the disc is wide, is not opened; of two pairs the higher is opened first.
 4. The highest point of a triangle over the region is on one of its edges (clipped: M. Cyrus, J. Beck,
    "Generalized two- and three-dimensional clipping", Computers & Graphics 3 (1978)) or over a corner of the
    region. What touches a side of the region, within SLACK, is over it.
@@ -27,6 +27,7 @@ SLOPE_STEP = 0.5  # mm of height per piece when a sloping move is split
 LEVEL = 1e-9  # mm; positions whose heights differ by no more than this are level
 SLACK = 1e-6  # mm; what touches a side of the region is over it
 TINY = 1e-12  # below this a side or an area is nothing
+DEEPEST = MOST_DEPTH + 64  # pairs that can be open at once, below each other in the two trees
 
 
 @kernel
@@ -44,84 +45,117 @@ def rise_over_sweep(
     R_WG, p_WG : pose of the body.
     vertices, faces, boxes, first, count : its tree, see `triangle_tree.py`.
     """
-    most = 2
-    for m in range(len(ends)):
-        most = max(most, ends[m] - (ends[m - 1] if m > 0 else 0))
-    around = ring.copy()
-    q = np.zeros((most, 2))
-    corners = np.zeros((2 * (len(ring) + most), 2))
-    sides = np.zeros((len(ring) + most, 3))
-    stack = np.zeros(MOST_DEPTH + 1, dtype=np.int32)
-    tops = np.zeros(MOST_DEPTH + 1)
-    rise = at_least
-    start = 0
-    for m in range(len(ends)):
-        end = ends[m]
-        low, high = points[start, 2], points[start, 2]
-        for i in range(start, end):
-            low, high = min(low, points[i, 2]), max(high, points[i, 2])
-        n_pieces, n_corners = 1, end - start
-        if high - low > LEVEL:
-            n_pieces, n_corners = max(1, math.ceil(abs(points[end - 1, 2] - points[start, 2]) / SLOPE_STEP)), 2
-        for piece in range(n_pieces):
-            z = low
-            if high - low <= LEVEL:
-                for i in range(n_corners):
-                    q[i, 0], q[i, 1] = points[start + i, 0], points[start + i, 1]
-            else:
-                z = math.inf
-                for i in range(2):
-                    t = (piece + i) / n_pieces
-                    q[i, 0] = points[start, 0] + (points[end - 1, 0] - points[start, 0]) * t
-                    q[i, 1] = points[start, 1] + (points[end - 1, 1] - points[start, 1]) * t
-                    z = min(z, points[start, 2] + (points[end - 1, 2] - points[start, 2]) * t)
-            top = _highest(
-                q[:n_corners], around, z + rise, R_WG, p_WG, vertices, faces, boxes, first, count,
-                stack, tops, corners, sides,
-            )  # fmt: skip
-            rise = max(rise, top - z)
-        start = end
-    return rise
+    q, starts, heights = _pieces(points, ends)
+    groups = _groups(q, starts, heights)
+    around = ring.copy()  # writeable like q: one type less to compile
+    reach = math.sqrt(ring[0, 0] * ring[0, 0] + ring[0, 1] * ring[0, 1]) + 2.0 * SLACK
+    corners = np.zeros((2 * (len(ring) + len(q)), 2))
+    sides = np.zeros((len(ring) + len(q), 3))
+    n_sides, of_piece = 0, -1  # the region is worked out when the first triangle needs it
+    pairs = np.zeros((DEEPEST, 3), dtype=np.int32)  # group, node, whether the group is the larger
+    rises = np.zeros(DEEPEST)
+    best = at_least
+    pairs[0, 0], pairs[0, 1] = 1, 0
+    rises[0], pairs[0, 2] = _rise(groups, 1, q, starts, reach, R_WG, p_WG, boxes, 0)
+    n_open = 1
+    while n_open > 0:
+        n_open -= 1
+        if rises[n_open] <= best:
+            continue
+        group, node = pairs[n_open, 0], pairs[n_open, 1]
+        piece = group - len(heights)
+        start = first[node]
+        group_2, node_2 = group, node
+        if piece < 0 and (pairs[n_open, 2] or count[node] > 0):
+            group, group_2 = 2 * group, 2 * group + 1
+        elif count[node] == 0:
+            node, node_2 = start, start + 1
+        else:
+            q0, q1 = starts[piece], starts[piece + 1]
+            for row in range(start, start + count[node]):
+                ax, ay, az = _in_W(R_WG, p_WG, vertices, faces[row, 0])
+                bx, by, bz = _in_W(R_WG, p_WG, vertices, faces[row, 1])
+                cx, cy, cz = _in_W(R_WG, p_WG, vertices, faces[row, 2])
+                top = heights[piece] + best
+                if max(az, bz, cz) <= top:
+                    continue
+                if _top_within(ax, ay, az, bx, by, bz, cx, cy, cz, q, q0, q1, reach) <= top:
+                    continue
+                if of_piece != piece:
+                    n_sides, of_piece = _region(q[q0:q1], around, corners, sides), piece
+                top = _edge_top(ax, ay, az, bx, by, bz, sides, n_sides, top)
+                top = _edge_top(bx, by, bz, cx, cy, cz, sides, n_sides, top)
+                top = _edge_top(cx, cy, cz, ax, ay, az, sides, n_sides, top)
+                top = _face_top(ax, ay, az, bx, by, bz, cx, cy, cz, corners, 2 * n_sides, top)
+                best = max(best, top - heights[piece])
+            continue
+        rise, is_wider = _rise(groups, group, q, starts, reach, R_WG, p_WG, boxes, node)
+        rise_2, is_wider_2 = _rise(groups, group_2, q, starts, reach, R_WG, p_WG, boxes, node_2)
+        at, at_2 = (n_open, n_open + 1) if rise < rise_2 else (n_open + 1, n_open)  # the higher one comes next
+        pairs[at, 0], pairs[at, 1], pairs[at, 2], rises[at] = group, node, is_wider, rise
+        pairs[at_2, 0], pairs[at_2, 1], pairs[at_2, 2], rises[at_2] = group_2, node_2, is_wider_2, rise_2
+        n_open += 2
+    return best
 
 
 @kernel
-def _highest(
-    q: Array, ring: Array, at_least: float, R_WG: Array, p_WG: Array,
-    vertices: Array, faces: Ints, boxes: Array, first: Ints, count: Ints,
-    stack: Ints, tops: Array, corners: Array, sides: Array,
-) -> float:  # fmt: skip
-    """The greatest height of the body over the convex set q (k, 2) plus the ring, or `at_least`."""
-    best = at_least
-    reach = math.sqrt(ring[0, 0] * ring[0, 0] + ring[0, 1] * ring[0, 1]) + 2.0 * SLACK
-    n_sides = 0  # the region is worked out when the first triangle needs it
-    stack[0], tops[0] = 0, _top_near(0, q, reach, R_WG, p_WG, boxes)
-    n_waiting = 1
-    while n_waiting > 0:
-        n_waiting -= 1
-        node = stack[n_waiting]
-        if tops[n_waiting] <= best:
-            continue
-        start = first[node]
-        if count[node] == 0:
-            top = _top_near(start, q, reach, R_WG, p_WG, boxes)
-            other = _top_near(start + 1, q, reach, R_WG, p_WG, boxes)
-            is_first_higher = top >= other
-            stack[n_waiting], tops[n_waiting] = start + is_first_higher, min(top, other)
-            stack[n_waiting + 1], tops[n_waiting + 1] = start + (not is_first_higher), max(top, other)
-            n_waiting += 2
-            continue
-        for row in range(start, start + count[node]):
-            ax, ay, az = _in_W(R_WG, p_WG, vertices, faces[row, 0])
-            bx, by, bz = _in_W(R_WG, p_WG, vertices, faces[row, 1])
-            cx, cy, cz = _in_W(R_WG, p_WG, vertices, faces[row, 2])
-            if max(az, bz, cz) > best:
-                if n_sides == 0:
-                    n_sides = _region(q, ring, corners, sides)
-                best = _edge_top(ax, ay, az, bx, by, bz, sides, n_sides, best)
-                best = _edge_top(bx, by, bz, cx, cy, cz, sides, n_sides, best)
-                best = _edge_top(cx, cy, cz, ax, ay, az, sides, n_sides, best)
-                best = _face_top(ax, ay, az, bx, by, bz, cx, cy, cz, corners, 2 * n_sides, best)
-    return best
+def _pieces(points: Array, ends: Ints) -> tuple[Array, Ints, Array]:
+    """Every level set, and every sloping one in level pieces: corners (n, 2), where each begins, and its height."""
+    n_pieces = n_corners = start = 0
+    for m in range(len(ends)):
+        n = _piece_count(points, start, ends[m])
+        n_pieces += max(n, 1)
+        n_corners += 2 * n if n > 0 else ends[m] - start
+        start = ends[m]
+    q, starts, heights = np.zeros((n_corners, 2)), np.zeros(n_pieces + 1, dtype=np.int32), np.zeros(n_pieces)
+    i = k = start = 0
+    for m in range(len(ends)):
+        n = _piece_count(points, start, ends[m])
+        last = ends[m] - 1
+        for piece in range(max(n, 1)):
+            heights[i] = math.inf
+            for j in range(2 if n > 0 else ends[m] - start):
+                t = (piece + j) / n if n > 0 else 0.0
+                at = start if n > 0 else start + j
+                q[k, 0] = points[at, 0] + (points[last, 0] - points[at, 0]) * t
+                q[k, 1] = points[at, 1] + (points[last, 1] - points[at, 1]) * t
+                heights[i] = min(heights[i], points[at, 2] + (points[last, 2] - points[at, 2]) * t)
+                k += 1
+            i += 1
+            starts[i] = k
+        start = ends[m]
+    return q, starts, heights
+
+
+@kernel
+def _piece_count(points: Array, start: int, end: int) -> int:
+    """How many pieces a sloping set is; 0 for a level one."""
+    low, high = points[start, 2], points[start, 2]
+    for i in range(start, end):
+        low, high = min(low, points[i, 2]), max(high, points[i, 2])
+    return 0 if high - low <= LEVEL else max(1, math.ceil(abs(points[end - 1, 2] - points[start, 2]) / SLOPE_STEP))
+
+
+@kernel
+def _groups(q: Array, starts: Ints, heights: Array) -> Array:
+    """A tree over n pieces: row 1 holds all, row k what 2k and 2k + 1 hold, row n + i is piece i.
+
+    A row is the lowest x, y and z, and the highest.
+    """
+    n = len(heights)
+    groups = np.zeros((2 * n, 6))
+    for i in range(n):
+        for k in range(2):
+            groups[n + i, k], groups[n + i, k + 3] = math.inf, -math.inf
+            for j in range(starts[i], starts[i + 1]):
+                groups[n + i, k] = min(groups[n + i, k], q[j, k])
+                groups[n + i, k + 3] = max(groups[n + i, k + 3], q[j, k])
+        groups[n + i, 2] = groups[n + i, 5] = heights[i]
+    for i in range(n - 1, 0, -1):
+        for k in range(3):
+            groups[i, k] = min(groups[2 * i, k], groups[2 * i + 1, k])
+            groups[i, k + 3] = max(groups[2 * i, k + 3], groups[2 * i + 1, k + 3])
+    return groups
 
 
 @kernel
@@ -135,8 +169,13 @@ def _in_W(R_WG: Array, p_WG: Array, vertices: Array, i: int) -> tuple[float, flo
 
 
 @kernel
-def _top_near(node: int, q: Array, reach: float, R_WG: Array, p_WG: Array, boxes: Array) -> float:
-    """The height that a node does not exceed; minus infinity where it is farther than `reach` from q (k, 2)."""
+def _rise(
+    groups: Array, group: int, q: Array, starts: Ints, reach: float, R_WG: Array, p_WG: Array, boxes: Array, node: int
+) -> tuple[float, bool]:
+    """How far a node rises over a group of pieces, at most, and whether the group is larger than the node.
+
+    Minus infinity where they are farther apart than `reach`, seen from above.
+    """
     x, y, z = (
         (boxes[node, 0] + boxes[node, 3]) / 2,
         (boxes[node, 1] + boxes[node, 4]) / 2,
@@ -149,33 +188,75 @@ def _top_near(node: int, q: Array, reach: float, R_WG: Array, p_WG: Array, boxes
     ex = abs(R_WG[0, 0]) * hx + abs(R_WG[0, 1]) * hy + abs(R_WG[0, 2]) * hz
     ey = abs(R_WG[1, 0]) * hx + abs(R_WG[1, 1]) * hy + abs(R_WG[1, 2]) * hz
     ez = abs(R_WG[2, 0]) * hx + abs(R_WG[2, 1]) * hy + abs(R_WG[2, 2]) * hz
-    if _is_apart(wx, wy, ex + reach, ey + reach, math.sqrt(ex * ex + ey * ey) + reach, q):
-        return -math.inf
-    return wz + ez
+    g = groups[group]
+    is_wider = max(g[3] - g[0], g[4] - g[1], g[5] - g[2]) > 2.0 * max(ex, ey, ez)
+    wide, high = ex + reach, ey + reach
+    if wx + wide < g[0] or wx - wide > g[3] or wy + high < g[1] or wy - high > g[4]:
+        return -math.inf, is_wider
+    piece = group - len(groups) // 2
+    if piece >= 0:
+        dx, dy, away = _from_set(wx, wy, q, starts[piece], starts[piece + 1])
+        if away > reach:
+            half = (
+                abs(R_WG[0, 0] * dx + R_WG[1, 0] * dy) * hx
+                + abs(R_WG[0, 1] * dx + R_WG[1, 1] * dy) * hy
+                + abs(R_WG[0, 2] * dx + R_WG[1, 2] * dy) * hz
+            )
+            if away - half > reach:
+                return -math.inf, is_wider
+    return wz + ez - g[2], is_wider
 
 
 @kernel
-def _is_apart(x: float, y: float, wide: float, high: float, radius: float, q: Array) -> bool:
-    """Whether q (k, 2) keeps off a rectangle about (x, y), or a circle about it."""
-    left, right, below, above = math.inf, -math.inf, math.inf, -math.inf
-    for i in range(len(q)):
-        left, right = min(left, q[i, 0]), max(right, q[i, 0])
-        below, above = min(below, q[i, 1]), max(above, q[i, 1])
-    if x + wide < left or x - wide > right or y + high < below or y - high > above:
-        return True
-    nearest = math.inf
+def _top_within(
+    ax: float, ay: float, az: float, bx: float, by: float, bz: float, cx: float, cy: float, cz: float,
+    q: Array, start: int, end: int, reach: float,
+) -> float:  # fmt: skip
+    """A height that a triangle does not exceed where it is within `reach` of the convex set of rows start..end-1.
+
+    It is cut off square to the way from the set to its highest corner: a long triangle may be much lower here.
+    """
+    x, y, top = ax, ay, az
+    if bz > top:
+        x, y, top = bx, by, bz
+    if cz > top:
+        x, y, top = cx, cy, cz
+    dx, dy, away = _from_set(x, y, q, start, end)
+    if away <= reach:
+        return top
+    limit = reach - away + dx * x + dy * y
+    in_a, in_b, in_c = limit - dx * ax - dy * ay, limit - dx * bx - dy * by, limit - dx * cx - dy * cy
+    top = max(az if in_a >= 0.0 else -math.inf, bz if in_b >= 0.0 else -math.inf, cz if in_c >= 0.0 else -math.inf)
+    if (in_a >= 0.0) != (in_b >= 0.0):
+        top = max(top, az + (bz - az) * (in_a / (in_a - in_b)))
+    if (in_b >= 0.0) != (in_c >= 0.0):
+        top = max(top, bz + (cz - bz) * (in_b / (in_b - in_c)))
+    if (in_c >= 0.0) != (in_a >= 0.0):
+        top = max(top, cz + (az - cz) * (in_c / (in_c - in_a)))
+    return top
+
+
+@kernel
+def _from_set(x: float, y: float, q: Array, start: int, end: int) -> tuple[float, float, float]:
+    """Unit direction to (x, y) from the nearest point of the convex set of rows start..end-1, and how far that is.
+
+    0 all of them inside. No point of the set is farther that way than the nearest one.
+    """
+    vx, vy, nearest = 0.0, 0.0, math.inf
     is_inside = False
-    for i in range(len(q)):
-        j = i + 1 if i + 1 < len(q) else 0
+    for i in range(start, end):
+        j = i + 1 if i + 1 < end else start
         ux, uy = q[j, 0] - q[i, 0], q[j, 1] - q[i, 1]
-        vx, vy = x - q[i, 0], y - q[i, 1]
-        if (q[i, 1] > y) != (q[j, 1] > y) and vx < vy / uy * ux:
+        px, py = x - q[i, 0], y - q[i, 1]
+        if (q[i, 1] > y) != (q[j, 1] > y) and px < py / uy * ux:
             is_inside = not is_inside
         length2 = ux * ux + uy * uy
-        t = min(1.0, max(0.0, (vx * ux + vy * uy) / length2)) if length2 > 0.0 else 0.0
-        dx, dy = vx - t * ux, vy - t * uy
-        nearest = min(nearest, dx * dx + dy * dy)
-    return not is_inside and nearest > radius * radius
+        t = min(1.0, max(0.0, (px * ux + py * uy) / length2)) if length2 > 0.0 else 0.0
+        dx, dy = px - t * ux, py - t * uy
+        if dx * dx + dy * dy < nearest:
+            vx, vy, nearest = dx, dy, dx * dx + dy * dy
+    away = math.sqrt(nearest)
+    return (0.0, 0.0, 0.0) if is_inside or away <= 0.0 else (vx / away, vy / away, away)
 
 
 @kernel
@@ -189,28 +270,39 @@ def _region(q: Array, ring: Array, corners: Array, sides: Array) -> int:
     m = 0
     for i in range(len(ring)):
         j = i + 1 if i + 1 < len(ring) else 0
-        m = _add_side(ring, i, j, q, corners, sides, m)
+        x, y, length = _inwards(ring, i, j)
+        if length > TINY:
+            far = _farthest(q, -x, -y)
+            _set_side(m, x, y, ring, i, j, q, far, i, corners, sides)
+            m += 1
     for i in range(len(q)):
         j = i + 1 if i + 1 < len(q) else 0
-        m = _add_side(q, i, j, ring, corners, sides, m)
+        x, y, length = _inwards(q, i, j)
+        if length > TINY:
+            # the farthest own corner is an end of the side, unless the side is so short that rounding turns it
+            _set_side(m, x, y, q, i, j, ring, _farthest(ring, -x, -y), _farthest(q, -x, -y), corners, sides)
+            m += 1
     return m
 
 
 @kernel
-def _add_side(polygon: Array, i: int, j: int, other: Array, corners: Array, sides: Array, m: int) -> int:
-    """Side m of the sum of two polygons: the side i-j of the one at the corner of the other that is farthest out."""
-    x, y = polygon[i, 1] - polygon[j, 1], polygon[j, 0] - polygon[i, 0]  # inwards
+def _inwards(polygon: Array, i: int, j: int) -> tuple[float, float, float]:
+    """The unit normal of side i-j of a counter-clockwise polygon, and the length of the side."""
+    x, y = polygon[i, 1] - polygon[j, 1], polygon[j, 0] - polygon[i, 0]
     length = math.sqrt(x * x + y * y)
-    if length <= TINY:
-        return m
-    x, y = x / length, y / length
-    far = _farthest(other, -x, -y)
-    own = _farthest(polygon, -x, -y)  # one of the side's ends, unless the side is shorter than rounding lets it turn
+    return x / length, y / length, length
+
+
+@kernel
+def _set_side(
+    m: int, x: float, y: float, polygon: Array, i: int, j: int, other: Array, far: int, own: int,
+    corners: Array, sides: Array,
+) -> None:  # fmt: skip
+    """Side m of a sum: side i-j of a polygon at corner `far` of the other, as far out as the polygon's corner `own`."""
     sides[m, 0], sides[m, 1] = x, y
     sides[m, 2] = x * (polygon[own, 0] + other[far, 0]) + y * (polygon[own, 1] + other[far, 1]) - SLACK
     corners[2 * m, 0], corners[2 * m, 1] = polygon[i, 0] + other[far, 0], polygon[i, 1] + other[far, 1]
     corners[2 * m + 1, 0], corners[2 * m + 1, 1] = polygon[j, 0] + other[far, 0], polygon[j, 1] + other[far, 1]
-    return m + 1
 
 
 @kernel

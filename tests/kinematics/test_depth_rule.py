@@ -223,6 +223,23 @@ def test_that_depths_are_those_of_plain_numpy(kind, way):
     assert n_over > 20
 
 
+@pytest.mark.parametrize("climb", [0.0, 3.0, 20.0])
+@pytest.mark.parametrize("kind", ["box", "prism", "soup"])
+def test_that_long_ways_are_those_of_plain_numpy(kind, climb):
+    """A spiral of 90 segments, level or climbing, over a solid that stands any way."""
+    rng = np.random.default_rng(len(kind) + int(climb))
+    t = np.linspace(0.0, 12.0, 91)
+    for _ in range(2):
+        vertices, faces = some_part(rng, kind)
+        R, at = rotation(rng, "any"), rng.uniform(-10, 10, 3)
+        way = np.column_stack([2.5 * t * np.cos(t), 2.5 * t * np.sin(t), climb * rng.permutation(t) / 12.0 - 30.0])
+        sets = list(np.stack([way[:-1], way[1:]], axis=1))
+        expected = highest_reference.depth_needed(1.5, sets, [(vertices @ R.T + at, faces)])
+        found = needed(1.5, sets, vertices, faces, Pose("W", "G", R, at))
+        assert found == pytest.approx(expected, abs=1e-9)
+        assert found > 0.0
+
+
 @pytest.mark.parametrize("kind", ["box", "prism", "soup"])
 def test_that_several_solids_need_what_the_highest_does(kind):
     rng = np.random.default_rng(len(kind))
