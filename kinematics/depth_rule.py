@@ -15,17 +15,17 @@ import numpy as np
 from kinematics.assembly import ToolAssembly
 from kinematics.engine.highest import rise_over_sweep
 from kinematics.engine.sweep import Positions
-from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
-from kinematics.pose import Array, Pose, frozen, identity
+from kinematics.engine.triangle_tree import TriangleTree
+from kinematics.pose import Array, Pose, frozen
 from kinematics.report import DepthReport
-from kinematics.solids import Triangles, corner_count, unit_polygon
+from kinematics.solids import corner_count, unit_polygon
 from kinematics.verdict import Verdict
 
 SLACK = 1e-6  # mm, so that a flute as long as the depth is long enough
 
 
 def depth_report(
-    assembly: ToolAssembly, feature: Sequence[Positions], material: Iterable[Triangles | tuple[TriangleTree, Pose]]
+    assembly: ToolAssembly, feature: Sequence[Positions], material: Iterable[tuple[TriangleTree, Pose]]
 ) -> DepthReport | None:
     """What the cut needs and what the tool has. `material`: trees over triangles around it, with their poses X_WG.
 
@@ -39,16 +39,13 @@ def depth_report(
     return DepthReport(verdict, needs, has)
 
 
-def depth_needed(
-    radius: float, feature: Sequence[Positions], material: Iterable[Triangles | tuple[TriangleTree, Pose]]
-) -> float:
+def depth_needed(radius: float, feature: Sequence[Positions], material: Iterable[tuple[TriangleTree, Pose]]) -> float:
     """How far the material under a cutter rises above its tip, at most, over all positions; 0 where it does not."""
     points = np.concatenate([s.points for s in feature])
     ends = np.cumsum([len(s.points) for s in feature], dtype=np.int32)
     ring = _around(radius)
     needs = 0.0
-    for body in material:
-        tree, X_WG = (triangle_tree(body), identity("W", "G")) if isinstance(body, Triangles) else body
+    for tree, X_WG in material:
         needs = rise_over_sweep(
             points, ends, ring, needs, X_WG.R_AB, X_WG.p_AB,
             tree.vertices, tree.faces, tree.boxes, tree.first, tree.count,

@@ -16,9 +16,8 @@ import numpy as np
 
 from kinematics.engine.sight_lines import stopped_by_frusta, stopped_by_triangles
 from kinematics.engine.sweep import RoundPiece
-from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
-from kinematics.pose import Array, Pose, Vector, frozen, identity
-from kinematics.solids import Triangles
+from kinematics.engine.triangle_tree import TriangleTree
+from kinematics.pose import Array, Pose, Vector, frozen
 
 LEVELS_DEG = range(0, 46, 5)
 SIDES_DEG = range(-30, 31, 5)
@@ -56,7 +55,7 @@ def is_hidden(
     operator: Vector,
     tool: Sequence[RoundPiece],
     tip_W: Array,
-    bodies: Iterable[Triangles | tuple[TriangleTree, Pose]],
+    bodies: Iterable[tuple[TriangleTree, Pose]],
 ) -> bool:
     """Whether every sight line from the middle of a gap is stopped by the tool or by a body.
 
@@ -71,8 +70,7 @@ def is_hidden(
         frusta = np.array([(piece.r1, piece.r2, piece.z1, piece.z2) for piece in tool])
         if stopped_by_frusta(p_W - tip_W, lines, frusta, graze, is_open) == 0:
             return True
-    for body in bodies:
-        tree, X_WG = (triangle_tree(body), identity("W", "G")) if isinstance(body, Triangles) else body
+    for tree, X_WG in bodies:
         n_open = stopped_by_triangles(
             p_W, lines, sides, X_WG.R_AB, X_WG.p_AB,
             tree.vertices, tree.faces, tree.boxes, tree.first, tree.count, is_open,
