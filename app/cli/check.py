@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from app.cli.exit_status import ExitStatus
-from app.cli.running import add_command, add_scene, print_error, printed, read, status_of
+from app.cli.running import add_command, add_scene, prepare_engine, print_error, printed, read, status_of
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,6 +33,7 @@ def run(asked: argparse.Namespace) -> int:
     with Progress() as progress:
         progress.at(f"reading {path.name}")
         scene_file = read(path)
+        prepare_engine(progress)
         from app.jobs.check import check_scene, steps_of, whole_check
 
         steps = steps_of(scene_file)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from app.cli.exit_status import EXIT_STATUSES, ExitStatus
 
 if TYPE_CHECKING:
+    from app.cli.progress import Progress
     from app.scenes.reader import SceneFile
     from kinematics.verdict import Verdict
 
@@ -67,6 +68,18 @@ def read(path: Path) -> SceneFile:
 
         print_faults(error.faults)
         raise Refused(ExitStatus.FAULT) from error
+
+
+def prepare_engine(progress: Progress) -> None:
+    """Compiles the exact engine where that was not done before, and says so; asks the disk only where it was."""
+    from kinematics.engine import kernel_cache
+
+    if kernel_cache.is_ready():
+        return
+    progress.at(f"preparing the exact engine, once, about {kernel_cache.COMPILE_SECONDS:.0f} s")
+    from kinematics.engine.compiled import compile_all
+
+    compile_all()
 
 
 def printed(show: Callable[[], None]) -> None:

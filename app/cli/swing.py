@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from app.cli.exit_status import ExitStatus
-from app.cli.running import add_command, add_scene, print_error, printed, read, status_of
+from app.cli.running import add_command, add_scene, prepare_engine, print_error, printed, read, status_of
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -36,6 +36,7 @@ def run(asked: argparse.Namespace) -> int:
     with Progress() as progress:
         progress.at(f"reading {asked.scene.name}")
         scene_file = read(asked.scene)
+        prepare_engine(progress)
         from app.jobs.check import moves_of
         from kinematics.swing_clearance import Settle
         from kinematics.verdict import Verdict, worst

@@ -5,9 +5,8 @@
 2. It is compiled when it is first called and kept on disk from then on (kernel_cache.py says when that is safe).
 3. Arithmetic is IEEE 754 as written: no reordering, no contraction, and a division by zero gives inf or NaN.
 4. It runs without the interpreter's lock, so that threads of a window go on.
-5. A module with kernels has a function `warm_up()` that calls them once, on little data, with the types that the
-   product uses, unless another's does. `python -m kinematics.engine.compiled` runs all of these, so that no user
-   has to wait for it later.
+5. `python -m kinematics.engine.compiled` compiles whatever the product needs, so that no user has to wait for it
+   later. It asks the product's own questions (`kinematics/warm_up.py`), so that the types are right.
 
 This file does not know what a kernel computes. It leans on a few insides of numba, so that pyproject.toml bounds
 numba's version: Dispatcher._cache, CompileResult._reduce and ._rebuild, and the interface of a cache.
@@ -34,7 +33,6 @@ from numba.core.sigutils import normalize_signature
 from kinematics.engine import kernel_cache
 
 F = TypeVar("F", bound=Callable[..., object])
-COMPILE_SECONDS = 30.0  # about how long `compile_all` takes, for words to people
 
 
 def kernel(function: F) -> F:
@@ -92,10 +90,7 @@ def compile_all() -> None:
     with kernel_cache.alone():
         if kernel_cache.is_ready():
             return
-        for name in kernel_cache.kernel_modules():
-            warm_up = getattr(importlib.import_module(name), "warm_up", None)
-            if warm_up is not None:
-                warm_up()
+        importlib.import_module("kinematics.warm_up").warm_up()  # the engine does not know who uses it
         kernel_cache.set_ready()
 
 

@@ -26,10 +26,12 @@ import re
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from kinematics import cache_files
 
+COMPILE_SECONDS = 30.0  # about how long it takes to compile everything, for words to people
 SIZE_LIMIT = 256 << 20  # bytes of all entries together
 SUFFIX = ".kernel"
 MAGIC = b"tightside kernel 1\n"
@@ -72,22 +74,37 @@ def stamp_of(file: Path) -> str | None:
     """
     digest = hashlib.sha256(_versions().encode())
     try:
-        for one in sorted(_reached(file)):
-            if one.stat().st_mtime >= _BEGAN:
-                return None
-            digest.update(hashlib.sha256(one.read_bytes()).digest())
+        sources = [_source(one) for one in sorted(_reached(file))]
     except OSError:
         return None
+    for source in sources:
+        if source.changed >= _BEGAN:
+            return None
+        digest.update(source.digest)
     return digest.hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A source as it was found: when it was changed, what it says as a hash, the files that it imports."""
+
+    changed: float
+    digest: bytes
+    imported: frozenset[Path]
+
+
+@functools.cache
+def _source(file: Path) -> _Source:
+    text = file.read_bytes()
+    return _Source(file.stat().st_mtime, hashlib.sha256(text).digest(), frozenset(_imported(text.decode("utf-8"))))
 
 
 def _reached(file: Path) -> set[Path]:
     found, waiting = {file}, [file]
     while waiting:
-        for one in _imported(waiting.pop().read_text(encoding="utf-8")):
-            if one not in found:
-                found.add(one)
-                waiting.append(one)
+        new = _source(waiting.pop()).imported - found
+        found |= new
+        waiting += new
     return found
 
 
@@ -99,18 +116,17 @@ def _imported(source: str) -> Iterator[Path]:
         yield from _files_of(name, what)
 
 
-def _files_of(name: str, what: str) -> Iterator[Path]:
+@functools.cache
+def _files_of(name: str, what: str) -> tuple[Path, ...]:
     first, *rest = name.split(".")
     if first != PACKAGE.name:
-        return
+        return ()
     path = PACKAGE.joinpath(*rest)
     if not path.is_dir():
-        yield path.with_suffix(".py")
-        return
-    yield path / "__init__.py"
+        return (path.with_suffix(".py"),)
     is_plain = re.fullmatch(r"[\w\s,()]*", what)  # names only: no comment, no star, no line that goes on
     modules = [path / f"{one}.py" for one in re.findall(r"\w+", what)]
-    yield from (one for one in (modules if is_plain else path.glob("*.py")) if one.exists())
+    return (path / "__init__.py", *(one for one in (modules if is_plain else path.glob("*.py")) if one.exists()))
 
 
 @functools.cache
@@ -185,9 +201,10 @@ def set_ready() -> None:
 
 
 def _marker() -> Path | None:
-    stamps = [stamp_of(ENGINE / f"{module.rpartition('.')[2]}.py") for module in kernel_modules()]
-    whole = [stamp for stamp in stamps if stamp is not None]
-    return path_of("all", platform.node(), *whole) if len(whole) == len(stamps) else None
+    """A file named after all kernels and all that calls them, and this computer: processors differ."""
+    files = [PACKAGE / "warm_up.py", *(ENGINE / f"{name.rpartition('.')[2]}.py" for name in kernel_modules())]
+    stamps = [stamp for stamp in map(stamp_of, files) if stamp is not None]
+    return path_of("all", platform.node(), *stamps) if len(stamps) == len(files) else None
 
 
 @contextlib.contextmanager

@@ -10,6 +10,7 @@ ROOT = Path(__file__).parents[3]
 SLOW = (
     "numpy",
     "scipy",
+    "numba",
     "trimesh",
     "fcl",
     "cascadio",
