@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kinematics.assembly import ToolAssembly
 from kinematics.engine.exact_pair import BodyTree, MoveSets, exact_clearance, move_sets
@@ -103,7 +104,10 @@ class Moves:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pair:
-    """A part against a body over a move, with a crude lower bound of its clearance (0: they may touch)."""
+    """A part against a body over a move, with a crude lower bound of its clearance (0: they may touch).
+
+    `key` is the worst rank that it can still have; `least_behind` the least bound of it and of all that follow it.
+    """
 
     part: Part
     target: Target
@@ -111,6 +115,7 @@ class Pair:
     moves: Moves
     bound: float
     key: Rank
+    least_behind: float
 
     def behind(self, last: Rank) -> float:
         """The clearance from which on the pair is sure to rank behind `last` and not to tie with it."""
@@ -129,6 +134,28 @@ class Pair:
     @property
     def names(self) -> tuple[str, str]:
         return self.part.name, self.target.name
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Group:
+    """Parts against bodies over one move; `is_compared` (n_parts, n_targets)."""
+
+    parts: tuple[Part, ...]
+    targets: list[Target]
+    moves: Moves
+    is_compared: NDArray[np.bool_]
+    left_out: list[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Table:
+    """Pairs as columns: their group, part and target in it; total of the errors that act any way, keep-off, mm."""
+
+    group: Ints
+    part: Ints
+    target: Ints
+    errors: Array
+    keep_off: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -172,7 +199,6 @@ class CutPairs:
         self.targets = targets or tuple(
             self._target(body, order, is_own=own) for order, (body, own) in enumerate(bodies)
         )
-        self.left_out: list[tuple[str, str]] = []
         self.down = stick_out_error(self.scene.setup_errors, tool)
         self.moves = Moves(move_sets(move.sets), self.down)
         self._keep_offs = {p.name: self._keep_off(p) for p in self.parts}
@@ -206,75 +232,109 @@ class CutPairs:
 
     def worst_first(self) -> Iterator[Pair]:
         """All pairs that are compared, by the worst rank that each can still have."""
-        pairs = [*self._standing_as_they_are(), *self._as_cut(), *self._bed_pairs()]
-        return iter(sorted(pairs, key=lambda pair: pair.key))
+        spare = self._bounds_of_all - self._table.errors
+        over = spare - self._table.keep_off
+        severity = np.select([spare <= 0.0, over < 0.0], [_CAN_HIT, _TIGHT], _CLEAR)
+        may_touch = self._bounds_of_all <= 0.0
+        severity[may_touch], over[may_touch] = _HITS, -math.inf
+        return self._in_order(np.lexsort((over, severity)), severity, over)
 
-    def _standing_as_they_are(self) -> Iterator[Pair]:
-        """Parts against everything but the workpiece that is cut."""
+    def nearest_first(self, *, errors: float, keep_off: float) -> Iterator[tuple[float, Pair]]:
+        """All pairs by the least that can be left of their clearance, with that number.
+
+        Taken off are so many times the set-up errors and the keep-off of each.
+        """
+        left = self._bounds_of_all - errors * self._table.errors - keep_off * self._table.keep_off
+        order = np.argsort(left, kind="stable")
+        pairs = self._in_order(order, np.zeros(len(left)), left)
+        return zip(left[order].tolist(), pairs, strict=True)
+
+    def _in_order(self, order: Array, severity: Array, over: Array) -> Iterator[Pair]:
+        """Pairs in an order, each made when it is asked for."""
+        groups, table = self._groups, self._table
+        bounds = self._bounds_of_all[order]
+        behind = np.minimum.accumulate(bounds[::-1])[::-1]
+        rows = (table.group, table.part, table.target, table.keep_off, severity, over)
+        for k, bound, least in zip(range(len(order)), bounds.tolist(), behind.tolist(), strict=True):
+            group, part, target, keep_off, severe, spare = (column[order[k]].item() for column in rows)
+            of = groups[group]
+            yield Pair(of.parts[part], of.targets[target], keep_off, of.moves, bound, (severe, spare), least)
+
+    @cached_property
+    def left_out(self) -> list[tuple[str, str]]:
+        """What is not compared, as "part - body", with the reason of each."""
+        return [left for group in self._groups for left in group.left_out]
+
+    @cached_property
+    def _groups(self) -> tuple[_Group, ...]:
+        """Everything that is compared, by the move over which it is."""
         heads = frozenset(b.name for b in self.prepared.head_bodies)
+        found: list[_Group] = []
         for is_bed in (False, True):
-            targets = [t for t in self.targets if not t.is_own_workpiece and (t.body.carrier == BED) == is_bed]
-            if not targets:
-                continue
-            moves = self.bed_moves if is_bed else self.moves
-            bounds = self._bounds(self.parts, targets, moves)
-            for part, row in zip(self.parts, bounds.tolist(), strict=True):
-                for target, bound in zip(targets, row, strict=True):
-                    if is_bed and part.name in heads:
-                        reason = reason_to_leave_out(
-                            part.name, self.assembly, target.body, is_own_workpiece=False, head_parts=heads
-                        )
-                        if reason is not None:
-                            self.left_out.append((f"{part.name} - {target.name}", reason))
-                            continue
-                    yield self._pair(part, target, moves, bound)
+            targets = [t for t in self.targets if (t.body.carrier == BED) == is_bed]
+            if targets:
+                found += self._tool_groups(targets, self.bed_moves if is_bed else self.moves, heads)
+        if parts := self.prepared.bed_parts():
+            found.append(self._bed_group(parts))
+        return tuple(found)
 
-    def _as_cut(self) -> Iterator[Pair]:
-        """Parts against the workpiece that is cut, without what the cutter takes."""
-        heads = frozenset(b.name for b in self.prepared.head_bodies)
-        for target in (t for t in self.targets if t.is_own_workpiece):
-            moves = self.bed_moves if target.body.carrier == BED else self.moves
-            for part in self.parts:
+    def _tool_groups(self, targets: list[Target], moves: Moves, heads: frozenset[str]) -> Iterator[_Group]:
+        """The tool side against bodies; where a part meets only some of the workpiece, in a group of its own."""
+        is_compared = np.ones((len(self.parts), len(targets)), dtype=bool)
+        left_out: list[tuple[str, str]] = []
+        apart: list[_Group] = []
+        for j, target in enumerate(targets):
+            is_own = target.is_own_workpiece
+            if not is_own and (target.body.carrier != BED or not heads):
+                continue  # nothing is left out
+            for i, part in enumerate(self.parts):
                 reason = reason_to_leave_out(
-                    part.name, self.assembly, target.body, is_own_workpiece=True, head_parts=heads
+                    part.name, self.assembly, target.body, is_own_workpiece=is_own, head_parts=heads
                 )
-                against = self._cut_target(part, target, reason)
+                against = self._cut_target(part, target, reason) if is_own else None if reason else target
+                is_compared[i, j] = against is target
                 if against is None:
-                    self.left_out.append((f"{part.name} - {target.name}", reason or FOLLOWS))
-                    continue
-                bound = float(self._bounds((part,), [against], moves)[0, 0])
-                yield self._pair(part, against, moves, bound)
+                    left_out.append((f"{part.name} - {target.name}", reason or FOLLOWS))
+                elif against is not target:
+                    apart.append(_Group((part,), [against], moves, np.ones((1, 1), dtype=bool), []))
+        yield _Group(self.parts, targets, moves, is_compared, left_out)
+        yield from apart
 
-    def _bed_pairs(self) -> Iterator[Pair]:
+    def _bed_group(self, parts: tuple[Part, ...]) -> _Group:
         """What the table carries against the bed, where linear axes move the table."""
-        parts = self.prepared.bed_parts()
-        if not parts:
-            return
         moves = Moves(move_sets(self.move.of_bed(self.machine)), 0.0)
         targets = [t for t in self.targets if t.body.carrier != BED]
-        bounds = self._bounds(parts, targets, moves)
-        for part, row in zip(parts, bounds.tolist(), strict=True):
-            is_machine = any(b.name == part.name and b.is_machine for b in self.prepared.placed.bodies)
-            for target, bound in zip(targets, row, strict=True):
-                if is_machine and target.body.is_machine:
-                    self.left_out.append((f"{part.name} - {target.name}", BUILDER))
-                    continue
-                yield self._pair(part, target, moves, bound)
+        own = {b.name for b in self.prepared.placed.bodies if b.is_machine}
+        is_compared = np.array([[not (p.name in own and t.body.is_machine) for t in targets] for p in parts])
+        left_out = [
+            (f"{part.name} - {target.name}", BUILDER)
+            for part, row in zip(parts, is_compared, strict=True)
+            for target, is_in in zip(targets, row, strict=True)
+            if not is_in
+        ]
+        return _Group(parts, targets, moves, is_compared, left_out)
 
-    def _pair(self, part: Part, target: Target, moves: Moves, bound: float) -> Pair:
-        keep_off = self._keep_offs.get(part.name, self.scene.keep_off.holder)
-        spare = bound - target.errors.total
-        if bound > 0.0:
-            key = (_CAN_HIT if spare <= 0.0 else _TIGHT if spare < keep_off else _CLEAR, spare - keep_off)
-        else:
-            key = (_HITS, -math.inf)
-        return Pair(part, target, keep_off, moves, bound, key)
+    @cached_property
+    def _table(self) -> _Table:
+        """Every pair that is compared, as arrays."""
+        rows = []
+        for n, group in enumerate(self._groups):
+            part, target = np.nonzero(group.is_compared)
+            errors = np.array([t.errors.total for t in group.targets])[target]
+            keep_off = np.array([self._keep_offs.get(p.name, self.scene.keep_off.holder) for p in group.parts])[part]
+            rows.append((np.full(len(part), n), part, target, errors, keep_off))
+        return _Table(*(np.concatenate(column) for column in zip(*rows, strict=True)))
 
-    def _bounds(self, parts: tuple[Part, ...], targets: list[Target], moves: Moves) -> Array:
+    @cached_property
+    def _bounds_of_all(self) -> Array:
+        """A crude lower bound of the clearance of every pair of the table."""
+        return np.concatenate([self.bounds(g.parts, g.targets, g.moves)[g.is_compared] for g in self._groups])
+
+    def bounds(self, parts: tuple[Part, ...], targets: list[Target], moves: Moves) -> Array:
         """Crude lower bounds (n_parts, n_targets) of the clearance."""
         found = np.zeros((len(parts), len(targets)))
         roots = np.concatenate([t.tree.tree.boxes[:1] for t in targets])
-        Rs, ps = np.stack([t.X_WG.R_AB for t in targets]), np.stack([t.X_WG.p_AB for t in targets])
+        Rs, ps = np.array([t.X_WG.R_AB for t in targets]), np.array([t.X_WG.p_AB for t in targets])
         chord = np.array([t.tree.chord_error for t in targets])
         which = [k for k, part in enumerate(parts) if part.round is not None]
         if which:

@@ -61,8 +61,8 @@ def margin(pairs: CutPairs, limit: Limit, enough: float = math.inf) -> Margin:
     Raises EngineError where a pair that might be the least can't be established.
     """
     best = Margin(enough, None) if enough < math.inf else NOTHING_NEAR
-    ordered = sorted(((_over(pair, limit), pair) for pair in pairs.worst_first()), key=lambda item: item[0])
-    for bound, pair in ordered:
+    errors, keep_off = (0.0 if limit is Limit.HITS else 1.0), (1.0 if limit is Limit.CLEAR else 0.0)
+    for bound, pair in pairs.nearest_first(errors=errors, keep_off=keep_off):
         if bound >= best.value:
             break
         found = _measured(pairs, pair, limit, best.value)
@@ -77,11 +77,6 @@ def _subtract(pair: Pair, limit: Limit) -> float:
     if limit is Limit.HITS:
         return 0.0
     return pair.target.errors.total + (pair.keep_off if limit is Limit.CLEAR else 0.0)
-
-
-def _over(pair: Pair, limit: Limit) -> float:
-    """A lower bound of the pair's margin."""
-    return pair.bound - _subtract(pair, limit)
 
 
 def _measured(pairs: CutPairs, pair: Pair, limit: Limit, best: float) -> float:
