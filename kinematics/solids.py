@@ -163,13 +163,13 @@ def _turned(steps: tuple[Step, ...], base: float) -> tuple[Piece, ...]:
     for step in steps:
         r1, r2 = step.d1 / 2, step.d2 / 2
         outer, inner = frustum(r1, r2, step.length, base=z)
-        found.append(Piece(outer, inner, True, None, _OnFrustum(r1, r2, z, z + step.length)))
+        found.append(Piece(outer, inner, True, None, OnFrustum(r1, r2, z, z + step.length)))
         z += step.length
     return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
-class _OnFrustum:
+class OnFrustum:
     """A point of the frustum about Z, no farther than the sagitta from a point of its circumscribed polygon."""
 
     r1: float

@@ -21,6 +21,7 @@ import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -35,6 +36,19 @@ from kinematics.solids import Triangles
 MAX_QUERIES = 20_000  # distance queries after which a swing counts as not settled
 COARSE_DEG = 10.0  # the second axis is left whole down to this width of the first
 SAME_BOUND = 1e-3  # mm; boxes whose bounds differ by less are opened in the order of how near they came
+
+
+class Compared(Protocol):
+    """What is told of the pair that a search found: its box, what was subtracted, names, and its place in the order."""
+
+    @property
+    def box(self) -> Box: ...
+    @property
+    def subtract(self) -> float: ...
+    @property
+    def names(self) -> tuple[str, str]: ...
+    @property
+    def order(self) -> tuple[int, int]: ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,7 +71,7 @@ class TurnPair:
 class Witness:
     """An attained clearance: where, at which angles, between which points. Contact: value at most 0."""
 
-    pair: TurnPair
+    pair: Compared
     angles_deg: tuple[float, ...]
     value: float
     p_still: Array
@@ -131,14 +145,19 @@ class _Search:
 
 
 def least_over_turn(
-    pairs: Sequence[TurnPair], is_enough: Callable[[float, float], bool], *, max_queries: int | None = None
+    pairs: Sequence[TurnPair],
+    is_enough: Callable[[float, float], bool],
+    *,
+    known: float = math.inf,
+    max_queries: int | None = None,
 ) -> TurnResult:
     """Search all pairs over their boxes until `is_enough(at_least, at_most)`.
 
-    A proven contact ends the search at once. `max_queries`: MAX_QUERIES unless given.
+    A proven contact ends the search at once. `known`: a value that others attain, so that no more than this need be
+    proven; where nothing less is found there is no witness. `max_queries`: MAX_QUERIES unless given.
     """
     allowed = MAX_QUERIES if max_queries is None else max_queries
-    at_most, witness, n_queries = math.inf, None, 0
+    at_most, witness, n_queries = known, None, 0
     closed = math.inf  # the least bound of what needs no further opening
     unknown: dict[str, None] = {}
     search = _Search(pairs)
