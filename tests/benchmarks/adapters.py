@@ -18,9 +18,10 @@ from app.scenes.edits import set_value
 from app.scenes.reader import read_scene, read_scene_text
 from kinematics.clearance import check_cuts
 from kinematics.engine.chains import Chains, chains
+from kinematics.engine.envelope import NearBody, envelope
 from kinematics.engine.position_sets import path_sets
 from kinematics.engine.round_clearance import least
-from kinematics.engine.sweep import RoundPiece
+from kinematics.engine.sweep import Positions, RoundPiece
 from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
 from kinematics.pose import Pose
 from kinematics.prepared import Prepared
@@ -37,15 +38,20 @@ def tree(body: Body) -> TriangleTree:
     return triangle_tree(Triangles(body.vertices, body.faces))
 
 
-def part(outline: Outline) -> Chains:
+def frusta(outline: Outline) -> list[RoundPiece]:
     ends = itertools.pairwise(outline)
-    return chains([RoundPiece("tool", r1, r2, z1, z2) for (r1, z1), (r2, z2) in ends if z2 > z1])
+    return [RoundPiece("tool", r1, r2, z1, z2) for (r1, z1), (r2, z2) in ends if z2 > z1]
+
+
+def part(outline: Outline) -> Chains:
+    return chains(frusta(outline))
 
 
 def pose(place: Place) -> Pose:
     return Pose("W", "G", place.R, place.p)
 
 
+ROUND = 40.0  # mm under and over the holders that are of interest
 STILL = path_sets(np.zeros((1, 3)), 0.0)  # the tool with its tip at the origin
 
 
@@ -59,12 +65,20 @@ def is_at_least(tool: Chains, body: TriangleTree, X_WG: Pose, wanted: float) -> 
     return least(tool, STILL, 0.0, body, X_WG, wanted).distance >= wanted
 
 
+def many_holders(
+    holders: Sequence[Outline], stick_outs: np.ndarray, body: TriangleTree, X_WG: Pose
+) -> tuple[np.ndarray, np.ndarray]:
+    """Lower and upper ends (n_holders, n_stick_outs) of the clearances; all that has to be made is made here."""
+    heights = (float(stick_outs.min()) - ROUND, max(h[-1][1] for h in holders) + float(stick_outs.max()) + ROUND)
+    seen = envelope([NearBody("body", body, X_WG)], [Positions(np.zeros((1, 3)))], heights)
+    room = seen.rooms([frusta(h) for h in holders], stick_outs)
+    return room.lo, room.hi
+
+
 def _missing(*_: object) -> NoReturn:
     raise Missing
 
 
-# (holders, stick_outs, body, X_WG): lower and upper ends (n_holders, n_stick_outs), all that is made included
-many_holders = _missing
 # (tool, points (n, 3), body, X_WG, wanted): whether the tool keeps `wanted` on the whole path
 path_is_clear = _missing
 # (tool, body, X_WG, centre, axis, angle_deg, tolerance): least clearance while the body turns about a line, proven

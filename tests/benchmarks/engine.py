@@ -178,25 +178,28 @@ class Bench:
         outlines = [_holder(rng) for _ in range(200)]
         for n in self.sizes:
             one, tree, theirs, found = self.at(n)
-            place = found[3]
-            X_WG = adapters.pose(place)
-            low, high = adapters.many_holders(outlines, stick_outs, tree, X_WG)
-            width = float(np.nanmax(high - low))
-            other = fcl_baseline.posed(theirs, place.R, place.p)
-            times = []
-            for h, s in zip(rng.integers(0, 200, 60), rng.integers(0, 100, 60), strict=True):
-                made = fcl_baseline.model(*fcl_baseline.lathe(outlines[h]))
-                tool = fcl_baseline.posed(made, np.eye(3), np.array([0.0, 0.0, stick_outs[s]]))
-                apart = fcl_baseline.distance(tool, other)
-                if not low[h, s] - 1e-6 <= apart <= high[h, s] + TOO_FAR:
-                    sys.exit(f"holders: {apart} is not between {low[h, s]} and {high[h, s]}")
-                times.append(seconds(partial(fcl_baseline.distance, tool, other)))
-            ours = once(partial(adapters.many_holders, outlines, stick_outs, tree, X_WG))
+            ours, times, width = [], [], 0.0
+            for place in found[:12]:
+                X_WG = adapters.pose(place)
+                low, high = adapters.many_holders(outlines, stick_outs, tree, X_WG)
+                is_apart = low > 0.0
+                width = max(width, float((high[is_apart] - low[is_apart]).max()))
+                other = fcl_baseline.posed(theirs, place.R, place.p)
+                for h, s in zip(rng.integers(0, 200, 5), rng.integers(0, 100, 5), strict=True):
+                    made = fcl_baseline.model(*fcl_baseline.lathe(outlines[h]))
+                    tool = fcl_baseline.posed(made, np.eye(3), np.array([0.0, 0.0, stick_outs[s]]))
+                    apart = fcl_baseline.distance(tool, other)
+                    is_right = low[h, s] - 1e-6 <= apart <= high[h, s] + TOO_FAR
+                    if not (is_right if is_apart[h, s] else apart <= TOO_FAR):
+                        sys.exit(f"holders: {apart} is not between {low[h, s]} and {high[h, s]}")
+                    times.append(seconds(partial(fcl_baseline.distance, tool, other)))
+                ours.append(once(partial(adapters.many_holders, outlines, stick_outs, tree, X_WG)))
             yield Line(
-                *("c", f"200 holders at 100 stick-outs, {len(one.faces)} triangles", ours * 1e3, "ms"),
+                *("c", f"200 holders at 100 stick-outs, {len(one.faces)} triangles", statistics.median(ours) * 1e3),
+                "ms",
                 yardstick=statistics.median(times) * 20_000 * 1e3,
                 at_least=200.0,
-                note=f"certified to {width:.3f} mm; the yardstick: 60 of them, times 20 000 / 60",
+                note=f"certified to {width:.3f} mm; the yardstick: {len(times)} of them, the median times 20 000",
             )
 
     # ---- d: a certified swing ----------------------------------------------------------------
