@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kinematics.assembly import ToolAssembly
+from kinematics.cut_opinion import CutOpinion
 from kinematics.cut_pairs import TIE, CutPairs, Measured, Pair, Rank, rank
 from kinematics.depth_rule import depth_report
 from kinematics.engine.pair import (
@@ -33,7 +34,7 @@ from kinematics.moves.cuts import CutMove, cut_move
 from kinematics.placement import PlacedBody, PlacedZero
 from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity, shift
 from kinematics.prepared import Prepared, current_state
-from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport
+from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport, SecondOpinion
 from kinematics.scene import Cut, Orientation, Scene
 from kinematics.sides import clock, part_side, side_words
 from kinematics.travel import travel_report
@@ -43,18 +44,28 @@ from kinematics.visibility import is_hidden
 N_NEXT = 4  # pairs listed after the worst one
 
 
-def check_cuts(scene: Scene, prepared: Prepared | None = None) -> Iterator[CutReport]:
+def check_cuts(scene: Scene, prepared: Prepared | None = None, *, second_opinion: bool = False) -> Iterator[CutReport]:
     """One report per cut, in machining order; `prepared` is made where none is given."""
     prepared = prepared or Prepared(scene)
     done: set[tuple[str, str]] = set()
     for orientation, cut in scene.cuts():
-        yield check_cut(prepared, orientation, cut, frozenset(done))
+        yield check_cut(prepared, orientation, cut, frozenset(done), second_opinion=second_opinion)
         done.add((orientation.name, cut.name))
 
 
-def check_cut(prepared: Prepared, orientation: Orientation, cut: Cut, done: frozenset[tuple[str, str]]) -> CutReport:
-    """The report of one cut; `done` are the cuts made before it, as (orientation, cut)."""
-    return _CutCheck(prepared, orientation, cut, done).report()
+def check_cut(
+    prepared: Prepared,
+    orientation: Orientation,
+    cut: Cut,
+    done: frozenset[tuple[str, str]],
+    *,
+    second_opinion: bool = False,
+) -> CutReport:
+    """The report of one cut; `done` are the cuts made before it, as (orientation, cut).
+
+    `second_opinion` : compute what is found again, by other means; a pair on which the two disagree is not checked.
+    """
+    return _CutCheck(prepared, orientation, cut, done).report(second_opinion=second_opinion)
 
 
 class _CutCheck:
@@ -121,12 +132,23 @@ class _CutCheck:
                 least = min(least, report.clearance.value)
         return _ranked(found), unknown
 
+    def _heard(self, found: list[tuple[Pair, PairReport]], unknown: list[tuple[Pair, PairReport]]) -> SecondOpinion:
+        """Ask for a second opinion of what was found; a pair on which the two disagree goes to `unknown`."""
+        opinion = CutOpinion(self.pairs)
+        answers = [(item, opinion.disagreement(*item)) for item in found]
+        found[:] = [item for item, why in answers if why is None]
+        unknown += [(pair, _unknown(pair, why)) for (pair, _), why in answers if why is not None]
+        if not answers:
+            return SecondOpinion.OFF
+        return SecondOpinion.AGREES if len(found) == len(answers) else SecondOpinion.DISAGREES
+
     # ---- the report --------------------------------------------------------------------------
 
-    def report(self) -> CutReport:
+    def report(self, *, second_opinion: bool = False) -> CutReport:
         travel = travel_report(self.machine, self.move, self.cut.retract, self.scene.lift, self.angles)
         depth = depth_report(self.assembly, self.move.feature, self._material())
         found, unknown = self._compared()
+        opinion = self._heard(found, unknown) if second_opinion else SecondOpinion.OFF
         first = found[0] if found else None
         verdicts = [travel.verdict]
         if depth is not None:
@@ -165,6 +187,7 @@ class _CutCheck:
             left_out=tuple(self.pairs.left_out),
             why=self._why(),
             origin=self.cut.origin,
+            second_opinion=opinion,
         )
 
     def _why(self) -> str | None:
@@ -190,9 +213,9 @@ class _CutCheck:
     def _in_the_way(self, tip: Array) -> Iterator[tuple[TriangleTree, Pose]]:
         """Every body with its pose in W while the tip is at `tip`; the bed goes where the spindle took it."""
         gauge = (0.0, 0.0, self.assembly.gauge_length)
-        X_WB = shift(W, W, bed_motion(self.machine, as_vector(tip + gauge)))
+        X_WW = shift(W, W, bed_motion(self.machine, as_vector(tip + gauge)))
         for target in self.targets:
-            yield target.tree.tree, X_WB @ target.X_WG if target.body.carrier == BED else target.X_WG
+            yield target.tree.tree, X_WW @ target.X_WG if target.body.carrier == BED else target.X_WG
         for part in self.parts:
             for piece, _ in part.outer:
                 if isinstance(piece, PolyPiece):

@@ -336,9 +336,7 @@ def _swallows(some: Sweeps, surface: Surface, bounds: Array) -> bool:
     candidates = np.flatnonzero(bounds <= 0.0)
     if len(candidates) == 0:
         return False
-    faces, vertices = surface.triangles.faces, surface.triangles.vertices
-    _, labels = face_labels(faces, len(vertices))
-    points = vertices[faces[np.unique(labels, return_index=True)[1], 0]]
+    points = _one_of_each(surface.triangles)
     reach = some.reach(AXES)[:, candidates]
     for i, high, low in zip(candidates.tolist(), reach[:3].T, -reach[3:].T, strict=True):
         within = points[((points >= low) & (points <= high)).all(axis=1)]
@@ -348,19 +346,34 @@ def _swallows(some: Sweeps, surface: Surface, bounds: Array) -> bool:
 
 
 def _is_swallowed(some: Sweeps, obstacle: Sequence[Posed]) -> bool:
-    """Whether a solid that hangs together and touches nothing on its way lies inside an obstacle: one point tells."""
+    """Whether a solid that touches nothing on its way lies inside an obstacle.
+
+    Of what moves one point tells, since it hangs together; of a mesh that stands one of each connected piece.
+    """
     mover = some.mover
+    meshes = [piece.outer for piece in mover.pieces if isinstance(piece, Standing) and piece.mesh is not None]
     p_W = mover.moving.sets[0].points[0] + mover.pieces[0].middle()
     for solid, X_WG in obstacle:
+        X_GW, vertices = X_WG.inverse(), solid.outer.vertices
+        box = vertices.min(axis=0), vertices.max(axis=0)
         reach = mover.extent(X_WG.directions(AXES), some.down)  # along the axes of G
-        X_GW = X_WG.inverse()
-        low, high = X_GW.p_AB - reach[3:], X_GW.p_AB + reach[:3]
-        vertices = solid.outer.vertices
-        if (low >= vertices.min(axis=0)).all() and (high <= vertices.max(axis=0)).all():
-            mesh = solid.mesh or Mesh(vertices, solid.outer.faces, 0, 0.0, "")
-            if _is_any_in(mesh, X_GW.points(p_W)[None, :]):
-                return True
+        points = []
+        if (X_GW.p_AB - reach[3:] >= box[0]).all() and (X_GW.p_AB + reach[:3] <= box[1]).all():
+            points.append(p_W[None, :])
+        for surface in meshes:
+            points.append(_one_of_each(some_of(surface, faces_near(surface, *turned_box(X_WG, *box)))))
+        mesh = solid.mesh or Mesh(vertices, solid.outer.faces, 0, 0.0, "")
+        if points and _is_any_in(mesh, X_GW.points(np.concatenate(points))):
+            return True
     return False
+
+
+def _one_of_each(surface: Triangles) -> Array:
+    """A corner (k, 3) of each connected piece of a surface."""
+    if len(surface.faces) == 0:
+        return np.zeros((0, 3))
+    _, labels = face_labels(surface.faces, len(surface.vertices))
+    return np.asarray(surface.vertices[surface.faces[np.unique(labels, return_index=True)[1], 0]])
 
 
 def _is_any_in(mesh: Mesh, points: Array) -> bool:

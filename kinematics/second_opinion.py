@@ -4,8 +4,8 @@
    clearance, by `error` at most: the sagitta of the polygons on either side, the gap between the profiles around
    and inside an arc, that of the polygons over a rolled corner, the chord error, and rounding. Both ends of a
    true claim are within so much of it.
-2. Of the obstacle those triangles are looked at that are within the claimed distance and LEAST_REACH more; where
-   the two disagree, within twice the claimed distance.
+2. Of the obstacle those triangles are looked at that are within the claimed distance and LEAST_REACH more. Only
+   where that disagrees is it looked farther, for the number.
 3. Contact that is claimed must not be apart, nor a clearance be contact. Of a depth of overlap it is told
    whether it holds in its own direction, and whether the solids overlap by less in one of the main ones.
 4. The nearest points must be on the two solids, so far apart as is said, with the tip where the move takes it.
@@ -26,6 +26,7 @@ from kinematics.engine.sweep import Positions
 from kinematics.errors import EngineError
 from kinematics.meshed_sweeps import (
     AXES,
+    MOST_PLACES,
     MOST_SWEEPS,
     Mover,
     Moving,
@@ -43,6 +44,7 @@ from kinematics.report import Interval
 from kinematics.solids import Triangles
 
 LEAST_REACH = 1.0  # mm
+WORDS_REACH = 100.0  # mm; how far is looked to tell the number of what disagrees
 
 _MAIN = np.array([[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) != (0, 0, 0)])
 MAIN_DIRECTIONS = _MAIN / np.linalg.norm(_MAIN, axis=1)[:, None]
@@ -73,8 +75,8 @@ def disagreement(claim: Claim, mover: Mover, obstacle: Sequence[Posed]) -> str |
     said = max(claim.swept or 0.0, claim.clearance.value if claim.clearance else 0.0, 0.0)
     try:
         fault = _Comparison(claim, mover, obstacle, said + LEAST_REACH).fault()
-        if fault is not None and said > LEAST_REACH:  # how far is it, if not so far?
-            fault = _Comparison(claim, mover, obstacle, 2.0 * said).fault()
+        if fault is not None:  # how far is it, if not so far?
+            fault = _Comparison(claim, mover, obstacle, max(2.0 * said, WORDS_REACH)).fault() or fault
     except EngineError as failed:
         return f"there is no second opinion: {failed.message}"
     return fault
@@ -93,8 +95,8 @@ class Look:
     def _set_of(self, tip: Array) -> int:
         """The position set that the tip is in, or nearest to."""
         reach = self.mover.moving.reach(AXES, 0.0)
-        off = np.maximum(tip[:, None] - reach[:3], -reach[3:] - tip[:, None]).max(axis=0)
-        near = np.flatnonzero(off <= off.min() + self.error)[:MOST_SWEEPS].tolist()
+        off = np.maximum(tip[:, None] - reach[:3], -reach[3:] - tip[:, None]).max(axis=0).clip(min=0.0)
+        near = np.flatnonzero(off <= off.min() + self.error)[:MOST_PLACES].tolist()
         return int(min(near, key=lambda i: off_positions(tip, self.mover.moving.sets[i])))
 
     def seen(self, down: float = 0.0) -> Seen:
@@ -117,7 +119,7 @@ class Look:
         for where, by in off.items():
             if by > self.error:
                 how = f"{by:.3f}" if math.isfinite(by) else f"more than {LEAST_REACH:g}"
-                return f"the nearest points are not {where}: {how} off; {self.error:.3f} is allowed"
+                return f"the nearest points are not {where}: {how} off; {self._allowed} is allowed"
         return None
 
     def _off_mover(self, p: Array, tip: Array | None) -> float:
@@ -132,7 +134,12 @@ class Look:
 
     def both(self, first: str, second: object) -> str:
         """Two numbers that are too far apart, in words."""
-        return f"the exact engine finds {first}, the mesh engine {second}; they may differ by {self.error:.3f}"
+        return f"the exact engine finds {first}, the mesh engine {second}; they may differ by {self._allowed}"
+
+    @property
+    def _allowed(self) -> str:
+        """The stated error, rounded up."""
+        return f"{math.ceil(self.error * 1000.0) / 1000.0:.3f}"
 
 
 class _Comparison(Look):

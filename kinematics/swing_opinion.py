@@ -89,8 +89,8 @@ class _SwingOpinion:
         if len(corners) > 1:
             part = next(p for p in self.prepared.bed_parts() if p.name == self.first.name)
             return part_mover(part, moves)
-        X_WB = shift(W, W, corners[0])
-        return body_mover([(piece, X_WB @ X_WG) for piece, X_WG in self._posed(self.first, angles)])
+        X_WW = shift(W, W, corners[0])
+        return body_mover([(piece, X_WW @ X_WG) for piece, X_WG in self._posed(self.first, angles)])
 
     def _moving(self, part: Part) -> Moving:
         """The positions of a tool-side part as the second body sees them."""
