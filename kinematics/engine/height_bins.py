@@ -83,9 +83,15 @@ def crossings(tree: TriangleTree, X_WG: Pose, x: float, y: float) -> tuple[Array
 
     Of a surface that is closed, the signs add up to 0: a line through an edge crosses just one of its triangles.
     """
-    found = _crossings(
-        tree.vertices, tree.faces, tree.boxes, tree.first, tree.count, X_WG.R_AB, X_WG.p_AB, x, y
-    )  # fmt: skip
+    found = np.zeros((64, 3))
+    while True:
+        n = _crossings(
+            tree.vertices, tree.faces, tree.boxes, tree.first, tree.count, X_WG.R_AB, X_WG.p_AB, x, y, found
+        )  # fmt: skip
+        if n <= len(found):
+            break
+        found = np.zeros((n, 3))
+    found = found[:n]
     order = np.argsort(found[:, 0], kind="stable")
     return found[order, 0], found[order, 1].astype(np.int64), found[order, 2].astype(np.int64)
 
@@ -115,7 +121,8 @@ def segment_to_set(ax: float, ay: float, bx: float, by: float, points: Array, q0
             return 0.0, oa / (oa - ob)
         e2 = ex * ex + ey * ey
         # the ends of the segment against this side, then the corners against the segment
-        for t in (0.0, 1.0):
+        for end in range(2):
+            t = float(end)
             ux, uy = ax + t * dx - px, ay + t * dy - py
             s = min(1.0, max(0.0, (ux * ex + uy * ey) / e2)) if e2 > 0.0 else 0.0
             ux, uy = ux - s * ex, uy - s * ey
@@ -201,10 +208,11 @@ def _add_triangle(
 ) -> None:  # fmt: skip
     """One triangle seen from one level position set at height 0. `t` is sorted here; `at`, `corners` are scratch."""
     n = len(rho)
-    for a, b in ((0, 1), (1, 2), (0, 1)):
-        if t[b, 2] < t[a, 2]:
+    for c in range(3):
+        a = c % 2  # rows 0 and 1, 1 and 2, 0 and 1
+        if t[a + 1, 2] < t[a, 2]:
             for k in range(3):
-                t[a, k], t[b, k] = t[b, k], t[a, k]
+                t[a, k], t[a + 1, k] = t[a + 1, k], t[a, k]
     k0, k1 = _bin_of(low, step, n, t[0, 2]), _bin_of(low, step, n, t[2, 2])
     while k0 <= k1 and rho[k0] - slack <= rho_low:
         k0 += 1
@@ -245,14 +253,15 @@ def _add_triangle(
 def _slab(t: Array, za: float, zb: float, corners: Array) -> int:
     """Corners in order of the piece of a sorted triangle between two heights; how many there are."""
     if za <= t[0, 2] and zb >= t[2, 2]:
-        corners[0:3] = t
+        for c in range(3):
+            corners[c, 0], corners[c, 1], corners[c, 2] = t[c, 0], t[c, 1], t[c, 2]
         return 3
     ax, ay, bx, by = _section(t, za)
     corners[0, 0], corners[0, 1], corners[0, 2] = ax, ay, za
     corners[1, 0], corners[1, 1], corners[1, 2] = bx, by, za
     m = 2
     if za < t[1, 2] < zb:
-        corners[2] = t[1]
+        corners[2, 0], corners[2, 1], corners[2, 2] = t[1, 0], t[1, 1], t[1, 2]
         m = 3
     ax, ay, bx, by = _section(t, zb)
     corners[m, 0], corners[m, 1], corners[m, 2] = bx, by, zb
@@ -274,38 +283,23 @@ def _add_axis(
 
 
 @kernel
-def _add_prism(
-    low: float, step: float, slack: float, rho: Array, height: Array, face_of: Ints32, set_of: Ints32,
-    stale: NDArray[np.bool_], t: Array, points: Array, q0: int, origin: Array, face: int, i: int,
-    at: Array, corners: Array, side: Array,
-) -> None:  # fmt: skip
-    """One triangle seen from a sloping segment: both ends, three sides as two triangles each, the axis within."""
-    first, last = math.inf, -math.inf
-    for m in range(8):
-        a = (m - 2) // 2
-        b = a + 1 if a < 2 else 0
-        for c in range(3):
-            corner, end = (c, m) if m < 2 else (a if c == 0 else b, 0) if c < 2 else (a, 1)
-            if m >= 2 and m % 2 == 1:
-                corner, end = (b, 0) if c == 0 else (b, 1) if c == 1 else (a, 1)
-            for k in range(3):
-                side[c, k] = t[corner, k] - points[q0 + end, k]
-        is_met, z = _axis_meets(side)
-        if is_met:
-            first, last = min(first, z), max(last, z)
-        x = max(0.0, min(side[0, 0], side[1, 0], side[2, 0]), -max(side[0, 0], side[1, 0], side[2, 0]))
-        y = max(0.0, min(side[0, 1], side[1, 1], side[2, 1]), -max(side[0, 1], side[1, 1], side[2, 1]))
-        _add_triangle(
-            low, step, slack, rho, height, face_of, set_of, stale, side, origin, 0, 1, math.sqrt(x * x + y * y),
-            face, i, at, corners,
-        )  # fmt: skip
-    if first < last:
-        _add_axis(low, step, rho, height, face_of, set_of, first, last, face, i)
-        stale[:] = True
+def _prism_side(t: Array, points: Array, q0: int, m: int, side: Array) -> None:
+    """Triangle m of the 8 round what a triangle sweeps over a segment: both ends, then three sides in two triangles."""
+    a = (m - 2) // 2
+    b = a + 1 if a < 2 else 0
+    for c in range(3):
+        if m < 2:
+            corner, end = c, m
+        elif m % 2 == 0:
+            corner, end = (b, 0) if c == 1 else (a, c // 2)
+        else:
+            corner, end = (a, 1) if c == 2 else (b, c)
+        for k in range(3):
+            side[c, k] = t[corner, k] - points[q0 + end, k]
 
 
 @kernel
-def _axis_meets(t: Array) -> tuple[bool, float]:
+def axis_meets(t: Array) -> tuple[bool, float]:
     """Whether the upright line through the origin meets a triangle, within ON of its size, and how high."""
     ux, uy, vx, vy = t[1, 0] - t[0, 0], t[1, 1] - t[0, 1], t[2, 0] - t[0, 0], t[2, 1] - t[0, 1]
     det = ux * vy - uy * vx
@@ -329,7 +323,9 @@ def _is_covered(
         if k % BLOCK == 0 and k + BLOCK - 1 <= last:
             block = k // BLOCK
             if stale[block]:
-                most[block] = rho[k : k + BLOCK].max()
+                most[block] = rho[k]
+                for c in range(k + 1, k + BLOCK):
+                    most[block] = max(most[block], rho[c])
                 stale[block] = False
             if most[block] - slack > rho_low:
                 return False
@@ -384,23 +380,30 @@ def _add_body(
             is_slope = q1 - q0 == 2 and abs(points[q0, 2] - points[q0 + 1, 2]) > LEVEL
             for f in range(first[node], first[node] + count[node]):
                 corners_in_W(vertices, faces, f, R, p, t)
-                if is_slope:
-                    _add_prism(
-                        low, step, slack, rho, height, face_of, set_of, stale, t, points, q0, origin, f, i,
-                        at, corners, side,
+                enters, leaves = math.inf, -math.inf
+                for m in range(8 if is_slope else 1):
+                    if is_slope:  # the sides of what it sweeps, seen from a point
+                        _prism_side(t, points, q0, m, side)
+                        is_met, z = axis_meets(side)
+                        if is_met:
+                            enters, leaves = min(enters, z), max(leaves, z)
+                    else:
+                        for c in range(3):
+                            side[c, 0], side[c, 1], side[c, 2] = t[c, 0], t[c, 1], t[c, 2] - points[q0, 2]
+                    seen_from, a, b = (origin, 0, 1) if is_slope else (points, q0, q1)
+                    x0, x1 = min(side[0, 0], side[1, 0], side[2, 0]), max(side[0, 0], side[1, 0], side[2, 0])
+                    y0, y1 = min(side[0, 1], side[1, 1], side[2, 1]), max(side[0, 1], side[1, 1], side[2, 1])
+                    near = rho_to_set(
+                        seen_from, a, b, 0.5 * (x0 + x1), 0.5 * (y0 + y1), 0.5 * (x1 - x0), 0.5 * (y1 - y0)
                     )  # fmt: skip
-                    continue
-                x0, x1 = min(t[0, 0], t[1, 0], t[2, 0]), max(t[0, 0], t[1, 0], t[2, 0])
-                y0, y1 = min(t[0, 1], t[1, 1], t[2, 1]), max(t[0, 1], t[1, 1], t[2, 1])
-                rho_low = rho_to_set(
-                    points, q0, q1, 0.5 * (x0 + x1), 0.5 * (y0 + y1), 0.5 * (x1 - x0), 0.5 * (y1 - y0)
-                )  # fmt: skip
-                for k in range(3):
-                    t[k, 2] -= points[q0, 2]
-                _add_triangle(
-                    low, step, slack, rho, height, face_of, set_of, stale, t, points, q0, q1, rho_low, f, i,
-                    at, corners,
-                )  # fmt: skip
+                    _add_triangle(
+                        low, step, slack, rho, height, face_of, set_of, stale, side, seen_from, a, b, near, f, i,
+                        at, corners,
+                    )  # fmt: skip
+                if enters < leaves:
+                    _add_axis(low, step, rho, height, face_of, set_of, enters, leaves, f, i)
+                    for k in range(n_blocks):
+                        stale[k] = True
             continue
         radius = 0.0 if is_set else ball[s, 3]
         du, dv, dw = boxes[node, 3] - boxes[node, 0], boxes[node, 4] - boxes[node, 1], boxes[node, 5] - boxes[node, 2]
@@ -415,7 +418,7 @@ def _add_body(
             if k == 1 and r > near:  # the nearer one goes on top
                 put = n - 1
                 open_stretch[n], open_node[n] = open_stretch[put], open_node[put]
-                seen[n] = seen[put]
+                seen[n, 0], seen[n, 1], seen[n, 2] = seen[put, 0], seen[put, 1], seen[put, 2]
             near = r
             open_stretch[put], open_node[put] = sk, nk
             seen[put, 0], seen[put, 1], seen[put, 2] = r, z0, z1
@@ -424,11 +427,11 @@ def _add_body(
 
 @kernel
 def _crossings(
-    vertices: Array, faces: Ints32, boxes: Array, first: Ints32, count: Ints32, R: Array, p: Array, x: float, y: float
-) -> Array:
-    """Rows (height, sign, face) of the triangles that the upright line at (x, y) crosses."""
+    vertices: Array, faces: Ints32, boxes: Array, first: Ints32, count: Ints32, R: Array, p: Array, x: float, y: float,
+    found: Array,
+) -> int:  # fmt: skip
+    """Rows (height, sign, face) of the triangles that the upright line at (x, y) crosses; how many there are in all."""
     open_node = np.zeros(DEEPEST, dtype=np.int64)
-    found = np.zeros((16, 3))
     t = np.zeros((3, 3))
     n, n_found = 1, 0
     while n > 0:
@@ -455,14 +458,11 @@ def _crossings(
                         sign += 1 if up else -1
             if sign == 0:
                 continue
-            if n_found == len(found):
-                more = np.zeros((2 * n_found, 3))
-                more[:n_found] = found
-                found = more
-            found[n_found, 0] = _height_at(t, x, y)
-            found[n_found, 1], found[n_found, 2] = sign, f
+            if n_found < len(found):
+                found[n_found, 0] = _height_at(t, x, y)
+                found[n_found, 1], found[n_found, 2] = sign, f
             n_found += 1
-    return found[:n_found].copy()
+    return n_found
 
 
 @kernel

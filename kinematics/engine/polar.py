@@ -24,6 +24,7 @@ from kinematics.engine.chains import Frustum, chains
 from kinematics.engine.compiled import kernel
 from kinematics.engine.envelope import NearBody, stretches_inside
 from kinematics.engine.exact_leaf import triangle_least
+from kinematics.engine.height_bins import axis_meets
 from kinematics.engine.position_sets import Ints, PositionSets, position_sets
 from kinematics.engine.room_search import ROUNDING
 from kinematics.engine.round_clearance import DEEPEST, Ints32, box_in_W, corners_in_W, part_bound
@@ -161,7 +162,8 @@ def _cut(polygon: Array, m: int, nx: float, ny: float, kept: Array) -> int:
         a = nx * polygon[i, 0] + ny * polygon[i, 1]
         b = nx * polygon[k, 0] + ny * polygon[k, 1]
         if a >= 0.0:
-            kept[n] = polygon[i]
+            for c in range(3):
+                kept[n, c] = polygon[i, c]
             n += 1
         if (a > 0.0 and b < 0.0) or (a < 0.0 and b > 0.0):
             t = a / (a - b)
@@ -226,15 +228,21 @@ def _add_face(
 
 
 @kernel
+def _fan(polygon: Array, j: int, m: int, t: Array) -> None:
+    """Triangle j of a convex polygon of m corners; of less than three corners the last one stands twice."""
+    a, b = min(j + 1, m - 1), min(j + 2, m - 1)
+    for k in range(3):
+        t[0, k], t[1, k], t[2, k] = polygon[0, k], polygon[a, k], polygon[b, k]
+
+
+@kernel
 def _piece_least(
     profile: Array, ranges: Ints, down: float, up: float, piece: Array, m: int, t: Array, origin: Array, cap: float
 ) -> tuple[float, float, float, float]:
     """Distance of the part to a convex polygon, and its nearest point; `cap` where it is not less."""
     best, x, y, z = cap, 0.0, 0.0, 0.0
     for j in range(max(1, m - 2)):
-        t[0] = piece[0]
-        t[1] = piece[min(j + 1, m - 1)]
-        t[2] = piece[min(j + 2, m - 1)]
+        _fan(piece, j, m, t)
         for c in range(len(ranges)):
             d, ax, ay, az, _, _, _ = triangle_least(
                 profile, ranges[c, 0], ranges[c, 1], ranges[c, 2], down, up, t, origin, 0, 1, best
@@ -245,52 +253,57 @@ def _piece_least(
 
 
 @kernel
-def _add_faces(
-    profile: Array, ranges: Ints, down: float, up: float, t: Array, points: Array, q0: int, q1: int,
-    subtract: float, error: float, slack: float, least: Array, most: Array, face_of: Ints32, set_of: Ints32,
-    at: Array, face: int, i: int, polygon: Array, half: Array, piece: Array, corners: Array, origin: Array,
-) -> None:  # fmt: skip
-    """All faces of a triangle moved by the positions of a set."""
-    n_sides = 0 if q1 - q0 == 1 else 1 if q1 - q0 == 2 else q1 - q0
-    for j in range(q0, q1):
-        for c in range(3):
-            polygon[c] = t[c] - points[j]
-        _add_face(
-            profile, ranges, down, up, polygon, 3, subtract, error, slack, least, most, face_of, set_of,
-            at, face, i, half, piece, corners, origin,
-        )  # fmt: skip
-    for j in range(q0, q0 + n_sides):
-        k = j + 1 if j + 1 < q1 else q0
-        for c in range(3):
-            d = c + 1 if c < 2 else 0
-            polygon[0], polygon[1] = t[c] - points[j], t[d] - points[j]
-            polygon[2], polygon[3] = t[d] - points[k], t[c] - points[k]
-            _add_face(
-                profile, ranges, down, up, polygon, 4, subtract, error, slack, least, most, face_of, set_of,
-                at, face, i, half, piece, corners, origin,
-            )  # fmt: skip
-    if n_sides > 1:
-        for c in range(3):
-            for j in range(q0, q1):
-                polygon[j - q0] = t[c] - points[j]
-            _add_face(
-                profile, ranges, down, up, polygon, q1 - q0, subtract, error, slack, least, most, face_of, set_of,
-                at, face, i, half, piece, corners, origin,
-            )  # fmt: skip
+def _put_difference(t: Array, c: int, points: Array, j: int, polygon: Array, row: int) -> None:
+    for k in range(3):
+        polygon[row, k] = t[c, k] - points[j, k]
 
 
 @kernel
-def _holds_axis(
-    profile: Array, ranges: Ints, down: float, up: float, t: Array, points: Array, q0: int, q1: int, spot: Array
-) -> bool:
-    """Whether a triangle moved by a set holds the middle of the axis of one of the part's profiles."""
+def _face_of_sweep(t: Array, points: Array, q0: int, q1: int, m: int, polygon: Array) -> int:
+    """Face m of what a triangle sweeps over a set, into `polygon`; how many corners it has, 0 where there is none.
+
+    First the triangle from each corner of the set, then each of its edges along each side of the set, then
+    the set itself from each corner of the triangle. More than the faces, and all of them.
+    """
+    n = q1 - q0
+    n_sides = 0 if n == 1 else 1 if n == 2 else n
+    if m < n:
+        for c in range(3):
+            _put_difference(t, c, points, q0 + m, polygon, c)
+        return 3
+    m -= n
+    if m < 3 * n_sides:
+        j, c = m // 3, m % 3
+        k, d = (j + 1) % n, (c + 1) % 3
+        for row in range(4):  # round the parallelogram
+            _put_difference(t, d if row == 1 or row == 2 else c, points, q0 + (j if row < 2 else k), polygon, row)
+        return 4
+    m -= 3 * n_sides
+    if m >= 3 or n_sides < 2:
+        return 0
+    for j in range(n):
+        _put_difference(t, m, points, q0 + j, polygon, j)
+    return n
+
+
+@kernel
+def _meets_axis(polygon: Array, m: int, t: Array) -> tuple[bool, float]:
+    """Whether the tool's axis goes through a flat face, and how high."""
+    for j in range(m - 2):
+        _fan(polygon, j, m, t)
+        is_met, z = axis_meets(t)
+        if is_met:
+            return True, z
+    return False, 0.0
+
+
+@kernel
+def _is_on_axis(profile: Array, ranges: Ints, down: float, up: float, low: float, high: float) -> bool:
+    """Whether the axis between two heights is in the part."""
+    is_on = False
     for c in range(len(ranges)):
-        z = 0.5 * (profile[ranges[c, 0], 1] - down + profile[ranges[c, 1], 1] + up)
-        spot[0, 1] = spot[1, 1] = z
-        d, _, _, _, _, _, _ = triangle_least(spot, 0, 1, 0, 0.0, 0.0, t, points, q0, q1, 1.0)
-        if d <= 0.0:
-            return True
-    return False
+        is_on = is_on or (profile[ranges[c, 0], 1] - down < high and profile[ranges[c, 1], 1] + up > low)
+    return is_on
 
 
 @kernel
@@ -308,7 +321,7 @@ def _polar(
     for i in range(len(up)):
         widest = max(widest, starts[i + 1] - starts[i])
     polygon, half, piece = np.zeros((widest + 4, 3)), np.zeros((2 * widest + 16, 3)), np.zeros((2 * widest + 24, 3))
-    t, corners, origin, spot = np.zeros((3, 3)), np.zeros((3, 3)), np.zeros((1, 3)), np.zeros((2, 2))
+    t, corners, origin = np.zeros((3, 3)), np.zeros((3, 3)), np.zeros((1, 3))
     n = 1
     open_count[0] = n_sectors
     while n > 0:
@@ -323,18 +336,26 @@ def _polar(
             q0, q1 = starts[i], starts[i + 1]
             for f in range(first[node], first[node] + count[node]):
                 corners_in_W(vertices, faces, f, R, p, t)
-                may_hold = q1 - q0 > 1 and open_bound[n] == -math.inf
-                if may_hold and _holds_axis(profile, ranges, down, up[i], t, points, q0, q1, spot):
-                    least[:] = -math.inf
-                    most[:] = -math.inf
-                    face_of[:], set_of[:] = f, i
-                    at[:] = 0.0
-                    at[:, 2] = spot[0, 1]
+                enters, leaves = math.inf, -math.inf
+                m = 0
+                while True:
+                    n_corners = _face_of_sweep(t, points, q0, q1, m, polygon)
+                    if n_corners == 0:
+                        break
+                    m += 1
+                    is_met, z = _meets_axis(polygon, n_corners, corners)
+                    if is_met:
+                        enters, leaves = min(enters, z), max(leaves, z)
+                    _add_face(
+                        profile, ranges, down, up[i], polygon, n_corners, subtract, error, slack, least, most,
+                        face_of, set_of, at, f, i, half, piece, corners, origin,
+                    )  # fmt: skip
+                if enters < leaves and _is_on_axis(profile, ranges, down, up[i], enters, leaves):
+                    for k in range(n_sectors):  # the part's axis is in what the triangle sweeps
+                        least[k] = most[k] = -math.inf
+                        face_of[k], set_of[k] = f, i
+                        at[k, 0], at[k, 1], at[k, 2] = 0.0, 0.0, enters
                     return
-                _add_faces(
-                    profile, ranges, down, up[i], t, points, q0, q1, subtract, error, slack, least, most,
-                    face_of, set_of, at, f, i, polygon, half, piece, corners, origin,
-                )  # fmt: skip
             continue
         radius = 0.0 if is_set else ball[s, 3]
         du, dv, dw = boxes[node, 3] - boxes[node, 0], boxes[node, 4] - boxes[node, 1], boxes[node, 5] - boxes[node, 2]

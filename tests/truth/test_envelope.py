@@ -262,6 +262,17 @@ def test_that_inside_is_told_where_the_axis_goes_through_edges_and_corners(turn)
             assert bool(room.hi[0, 0] == -math.inf) is is_in
 
 
+def test_that_inside_is_told_among_very_many_sheets():
+    # 50 plates, 1 thick, 2 apart: the axis goes in and out of each
+    plates = brute_force.joined(*(brute_force.box_mesh((40, 40, 1), (-20, -20, 2 * k)) for k in range(50)))
+    near = [body(plates, is_solid=True)]
+    needle = [Step(0.1, 0.1, -0.25, 0.25)]
+    room = rooms(near, ORIGIN, profiles=[needle], shifts=np.arange(0.5, 100.0, 1.0))
+    assert (room.hi[0, 0::2] == -math.inf).all()  # within a plate
+    for s in range(1, 99, 2):
+        check(room, (0, s), 0.25)  # half way between two
+
+
 def test_that_an_open_surface_is_not_taken_for_a_solid():
     vertices, faces = BLOCK
     lid_off = (vertices, faces[[i for i in range(12) if i not in (2, 3)]])  # without its top
