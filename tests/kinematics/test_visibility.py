@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from kinematics.engine.sight_lines import START, stopped_by_frusta, stopped_by_triangles
+from kinematics.engine.sight_lines import stopped_by_frusta, stopped_by_triangles
 from kinematics.engine.sweep import RoundPiece
 from kinematics.engine.triangle_tree import triangle_tree
 from kinematics.pose import Pose, identity
@@ -217,6 +217,39 @@ def test_that_no_line_slips_through_where_triangles_join(way):
         assert stopped(p, lines, standing(vertices, faces), Pose("W", "G", R, at)).all()
 
 
+@pytest.mark.parametrize("way", ["any", "aligned"])
+def test_that_a_line_which_passes_a_rim_by_more_than_rounding_is_open(way):
+    """Beside each edge of a lone triangle, some 100 away: 2e-9 within it, and as much outside."""
+    rng = np.random.default_rng(19)
+    corners = np.array([(0.0, 0.0, 0.0), (40.0, 5.0, 0.0), (10.0, 30.0, 8.0)])
+    tree = standing(corners, [(0, 1, 2)])
+    normal = np.cross(corners[1] - corners[0], corners[2] - corners[0])
+    normal /= np.linalg.norm(normal)
+    for _ in range(30):
+        R, at = rotation(rng, way), rng.integers(-30, 30, 3).astype(float)
+        eye = (
+            corners.mean(axis=0) + 100.0 * normal
+        )  # square to the triangle: what is beside its plane is beside its edge
+        for k in range(3):
+            edge = corners[(k + 1) % 3] - corners[k]
+            out = np.cross(edge, normal) / np.linalg.norm(edge)
+            for off, is_stopped in ((-2e-9, True), (2e-9, False), (1e-5, False)):
+                aim = corners[k] + rng.uniform(0.1, 0.9) * edge + off * out
+                line = R @ (aim - eye)
+                line /= np.linalg.norm(line)
+                assert stopped(R @ eye + at, line[None, :], tree, Pose("W", "G", R, at))[0] == is_stopped
+
+
+def test_that_a_line_in_the_plane_of_a_triangle_is_left_to_what_joins_it():
+    rng = np.random.default_rng(37)
+    tree = standing([(0.0, 0.0, 0.0), (40.0, 0.0, 0.0), (0.0, 30.0, 0.0)], [(0, 1, 2)])
+    for _ in range(200):
+        R, at = rotation(rng, "any"), rng.uniform(-30, 30, 3)
+        eye, aim = np.array([*rng.uniform(-90, -10, 2), 0.0]), np.array([*rng.uniform(5, 10, 2), 0.0])
+        line = R @ (aim - eye) / np.linalg.norm(aim - eye)
+        assert not stopped(R @ eye + at, line[None, :], tree, Pose("W", "G", R, at)).any()
+
+
 def test_that_triangles_without_area_stop_nothing_and_open_nothing():
     rng = np.random.default_rng(23)
     lines = sight_lines(FRONT)
@@ -233,10 +266,10 @@ def test_that_triangles_without_area_stop_nothing_and_open_nothing():
 
 
 def test_that_a_line_begins_a_little_way_off_its_point():
-    """A surface through the middle of the gap does not stop it; one that is farther off than rounding does."""
+    """A surface through the middle of the gap does not stop it; one that is farther off than 0.001 does."""
     vertices, faces = brute_force.box_mesh((2.0, 2.0, 2.0), (5.0, 0.0, 9.0))
     lines = sight_lines(FRONT)
-    for off, is_stopped in ((0.0, False), (0.5 * START, False), (2.0 * START, True)):
+    for off, is_stopped in ((0.0, False), (0.0008, False), (0.0012, True)):
         X_WG = Pose("W", "G", np.eye(3), np.array([0.0, -2.0 - off, 0.0]))  # its far side is `off` in front
         assert stopped(HERE, lines[:1], standing(vertices, faces[[6, 7]]), X_WG).all() == is_stopped
 
