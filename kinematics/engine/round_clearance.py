@@ -170,6 +170,12 @@ def corners_in_W(vertices: Array, faces: Ints32, face: int, R: Array, p: Array, 
 
 
 @kernel
+def _extent(triangle: Array, axis: int) -> tuple[float, float]:
+    a, b, c = triangle[0, axis], triangle[1, axis], triangle[2, axis]
+    return min(a, b, c), max(a, b, c)
+
+
+@kernel
 def _least(
     profile: Array, ranges: Ints,
     points: Array, starts: Ints, up: Array, ball: Array, stretches: Ints, down: float,
@@ -193,12 +199,27 @@ def _least(
         is_leaf = count[node] > 0
         if is_set and is_leaf:
             i = -1 - stretches[s]
+            q0, q1 = starts[i], starts[i + 1]
+            z0, z1 = points[q0, 2], points[q0, 2]
+            for j in range(q0 + 1, q1):
+                z0, z1 = min(z0, points[j, 2]), max(z1, points[j, 2])
             for f in range(first[node], first[node] + count[node]):
                 corners_in_W(vertices, faces, f, R, p, triangle)
+                lx, hx = _extent(triangle, 0)
+                ly, hy = _extent(triangle, 1)
+                lz, hz = _extent(triangle, 2)
+                rho = rho_to_set(
+                    points, q0, q1, 0.5 * (lx + hx), 0.5 * (ly + hy), 0.5 * (hx - lx), 0.5 * (hy - ly)
+                )  # fmt: skip
                 for k in range(len(ranges)):
+                    bound = profile_bound(
+                        profile, ranges[k, 0], ranges[k, 1], ranges[k, 2], down, up[i], rho, lz - z1, hz - z0
+                    )  # fmt: skip
+                    if bound >= best:
+                        continue
                     d, ax, ay, az, bx, by, bz = triangle_least(
                         profile, ranges[k, 0], ranges[k, 1], ranges[k, 2], down, up[i],
-                        triangle, points, starts[i], starts[i + 1], best,
+                        triangle, points, q0, q1, best,
                     )  # fmt: skip
                     if d < best:
                         best, chain, face, index = d, k, f, i
