@@ -79,8 +79,11 @@ def _missing(*_: object) -> NoReturn:
     raise Missing
 
 
-# (tool, points (n, 3), body, X_WG, wanted): whether the tool keeps `wanted` on the whole path
-path_is_clear = _missing
+def path_is_clear(tool: Chains, points: np.ndarray, body: TriangleTree, X_WG: Pose, wanted: float) -> bool:
+    """Whether the tool keeps `wanted` on the whole path, its making into a tree of stretches included."""
+    return least(tool, path_sets(points, 0.0), 0.0, body, X_WG, wanted).distance >= wanted
+
+
 # (tool, body, X_WG, centre, axis, angle_deg, tolerance): least clearance while the body turns about a line, proven
 swing = _missing
 
