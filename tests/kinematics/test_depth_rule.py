@@ -8,7 +8,7 @@ import pytest
 from kinematics.depth_rule import depth_needed
 from kinematics.engine.sweep import Positions
 from kinematics.engine.triangle_tree import triangle_tree
-from kinematics.pose import Pose, identity
+from kinematics.pose import Pose, identity, turn_about
 from kinematics.scene import Body, Face, Hole, Path, Placement, Pocket, Profile, Slot
 from kinematics.shapes import Box, cylinder
 from kinematics.solids import Triangles
@@ -124,9 +124,12 @@ def test_that_the_way_out_counts():
 
 
 def needed(radius, sets, vertices, faces, X_WG=None):
-    tree = triangle_tree(Triangles(np.asarray(vertices, dtype=float), np.asarray(faces).astype(np.int32)))
     feature = [Positions(np.asarray(points, dtype=float)) for points in sets]
-    return depth_needed(radius, feature, [(tree, X_WG or identity("W", "G"))])
+    return depth_needed(radius, feature, [(standing(vertices, faces), X_WG or identity("W", "G"))])
+
+
+def standing(vertices, faces):
+    return triangle_tree(Triangles(np.asarray(vertices, dtype=float), np.asarray(faces).astype(np.int32)))
 
 
 def test_that_the_highest_point_over_a_sweep_is_that_of_dense_sampling():
@@ -247,7 +250,7 @@ def test_that_several_solids_need_what_the_highest_does(kind):
     for _ in range(5):
         vertices, faces = some_part(rng, kind)
         R, at = rotation(rng, "any"), rng.uniform(-20, 20, 3)
-        posed.append((triangle_tree(Triangles(vertices, faces.astype(np.int32))), Pose("W", "G", R, at)))
+        posed.append((standing(vertices, faces), Pose("W", "G", R, at)))
         in_W.append((vertices @ R.T + at, faces))
     sets = [[(-20.0, -10.0, -30.0), (20.0, 10.0, -25.0)], [(5.0, 5.0, -40.0)]]
     feature = [Positions(np.array(points)) for points in sets]
@@ -267,7 +270,7 @@ def test_that_corners_of_a_polygon_may_repeat_and_lie_on_a_line(n_same):
     many = np.stack([rectangle, middles], axis=1).reshape(-1, 2).repeat(n_same, axis=0)
     for x, y in rng.uniform(-25, 35, (40, 2)):
         X_WG = Pose("W", "G", rotation(rng, "any"), np.array([x, y, 0.0]))
-        moved = many + rng.uniform(-1e-13, 1e-13, many.shape)
+        moved = many + rng.uniform(-1e-11, 1e-11, many.shape)
         again = [np.column_stack([moved, np.full(len(many), -30.0)])]
         assert needed(3.0, again, vertices, faces, X_WG) == pytest.approx(
             needed(3.0, plain, vertices, faces, X_WG), abs=1e-9
@@ -280,3 +283,22 @@ def test_that_what_only_touches_the_sweep_is_under_it():
     for off, height in ((0.0, 20.0), (0.01, 0.0)):
         X_WG = Pose("W", "G", np.eye(3), np.array([off, 0.0, 0.0]))
         assert needed(5.0, [[(0.0, 0.0, 0.0)]], vertices, faces, X_WG) == height
+
+
+@pytest.mark.parametrize("radius", [0.5, 3.0, 10.0])
+@pytest.mark.parametrize("turn", [0.0, 90.0, 180.0, 270.0])
+def test_that_a_ramp_is_followed_to_the_last_corner_of_the_region(radius, turn):
+    """A strip that rises at 45 degrees from the axis outwards, where the polygon around the circle has a corner."""
+    strip = np.array([(0.0, 0.0, 0.0), (100.0, -0.01, 100.0), (100.0, 0.01, 100.0)])
+    faces = np.array([(0, 1, 2)])
+    for sets in ([[(0.0, 0.0, 0.0)]], [[(-20.0, 0.0, 0.0), (0.0, 0.0, 0.0)]], [[(-9.0, -3.0, 0.0), (0.0, 0.0, 0.0)]]):
+        R = turn_about("W", "G", (0.0, 0.0, 1.0), turn)
+        ways = [R.points(np.array(points)) for points in sets]
+        expected = highest_reference.depth_needed(radius, ways, [(R.points(strip), faces)])
+        assert needed(radius, ways, strip, faces, R) == pytest.approx(expected, abs=1e-9)
+        assert radius < expected < radius + 0.006  # two sagittas at most
+        # the same where something else is hardly lower: nothing is passed over that is higher by a hair
+        level = brute_force.box_mesh((300.0, 300.0, 1.0), (-150.0, -150.0, expected - 1.0 - 1e-7))
+        feature = [Positions(points) for points in ways]
+        both = [(standing(*level), identity("W", "G")), (standing(strip, faces), R)]
+        assert depth_needed(radius, feature, both) == pytest.approx(expected, abs=1e-9)
