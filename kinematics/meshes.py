@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kinematics.pose import frozen, shortest_turn
+from kinematics.pose import Vector, as_vector, frozen, shortest_turn
 
 Triangles = NDArray[np.int32]
+Bounds = tuple[Vector, Vector]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,20 +37,20 @@ class Mesh:
     chord_error: float
     source: str
     notes: tuple[str, ...] = ()
+    _bounds: Bounds | None = field(default=None, init=False, repr=False)
 
     @property
     def is_closed(self) -> bool:
         return self.n_open_edges == 0
 
     @property
-    def bounds(self) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
-        """Lowest and highest corner of the axis-aligned box."""
-        lo, hi = self.vertices.min(axis=0), self.vertices.max(axis=0)
-        return (float(lo[0]), float(lo[1]), float(lo[2])), (
-            float(hi[0]),
-            float(hi[1]),
-            float(hi[2]),
-        )
+    def bounds(self) -> Bounds:
+        """Lowest and highest corner of the axis-aligned box, looked for once."""
+        if self._bounds is None:
+            lo, hi = as_vector(self.vertices.min(axis=0)), as_vector(self.vertices.max(axis=0))
+            object.__setattr__(self, "_bounds", (lo, hi))
+            return lo, hi
+        return self._bounds
 
 
 # --- reading ------------------------------------------------------------------------------------

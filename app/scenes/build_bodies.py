@@ -19,7 +19,7 @@ from app.scenes.side_files import SideFileFault, side_file
 from app.scenes.sources import Sources
 from kinematics import shapes
 from kinematics.errors import MeshFileError, ShapeError
-from kinematics.meshes import placed_mesh
+from kinematics.meshes import Mesh
 from kinematics.scene import UP, ZERO, Body, BodyErrors, Placement
 
 MESH_LEAST, MESH_MOST = 1.0, 1000.0  # mm; a part outside this is more likely in other units
@@ -142,7 +142,8 @@ class BodyBuilder:
         return size.head_d_knurled
 
     def _hardware(self, screw: model.Screw) -> Hardware | None:
-        found = self.catalogues.find("hardware", screw.standard)
+        kept = self.reading.kept
+        found = kept.once(("hardware", screw.standard), lambda: self.catalogues.find("hardware", screw.standard))
         if found is None:
             known = self.catalogues.names("hardware")
             near = nearest(screw.standard, known)
@@ -154,12 +155,12 @@ class BodyBuilder:
         if found.file not in self.hardware:
             self.hardware[found.file] = None
             try:
-                document, data = self.catalogues.document(found)
+                document, data = kept.once(("document", found.file), lambda: self.catalogues.document(found))
             except SideFileFault as fault:
                 self.reading.tell(screw.node, str(fault), "standard")
                 return None
             self.sources.add("hardware", found.name, data, found.file)
-            reading = opened(document, self.reading.faults, self.reading.assumed)
+            reading = opened(document, self.reading.faults, self.reading.assumed, kept)
             if reading is not None and document.root is not None:
                 table = read_model(Hardware, document.root, reading)
                 self.hardware[found.file] = _whole_table(table, reading) if table else None
@@ -169,13 +170,10 @@ class BodyBuilder:
 
     def _mesh(self, mesh: model.Mesh, mark: Mark) -> shapes.MeshShape | None:
         try:
-            path = side_file(mesh.file, self.folder, self.allowed)
+            path, loaded, digest = self._loaded(mesh, mark)
         except SideFileFault as fault:
             self.reading.tell(mesh.node.get("file") or mesh.node, str(fault))
             return None
-        loaded, digest = self.catalogues.meshes.load(
-            path, units=mesh.units, body=mesh.body, chord_tolerance=mesh.tol or CHORD_TOLERANCE, origin=mark
-        )
         self.sources.add_digest("mesh", mesh.file, digest, str(path))
         lo, hi = loaded.bounds
         question = self._size_question([high - low for low, high in zip(lo, hi, strict=True)], mesh)
@@ -186,7 +184,19 @@ class BodyBuilder:
             self._note(mesh, words)
         if not loaded.is_closed:
             self._note(mesh, f"{mesh.file} is open at {loaded.n_open_edges} edges")
-        return shapes.MeshShape(placed_mesh(loaded, from_=mesh.start or "origin", up=mesh.up or "+Z"))  # type: ignore[arg-type]  # the model allows these words only
+        return self.catalogues.meshes.placed(loaded, start=mesh.start or "origin", up=mesh.up or "+Z")
+
+    def _loaded(self, mesh: model.Mesh, mark: Mark) -> tuple[Path, Mesh, str]:
+        """The file, its mesh and the SHA-256 of its bytes."""
+        tolerance = mesh.tol or CHORD_TOLERANCE
+
+        def load() -> tuple[Path, Mesh, str]:
+            path = side_file(mesh.file, self.folder, self.allowed)
+            shelf = self.catalogues.meshes
+            found = shelf.load(path, units=mesh.units, body=mesh.body, chord_tolerance=tolerance, origin=mark)
+            return path, *found
+
+        return self.reading.kept.once(("mesh", self.folder, mesh.file, mesh.units, mesh.body, tolerance), load)
 
     def _size_question(self, size: list[float], mesh: model.Mesh) -> str | None:
         """A fault that asks where other units are likelier; else a note about an odd size."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
+from typing import NamedTuple
 
 from app.scenes import cut_model as model
 from app.scenes.located import Node
@@ -16,6 +18,14 @@ from kinematics import scene as core
 
 DEFAULT_RETRACT = 50.0  # mm, an assumption
 ANGLE = NumberRule("an angle", "deg", at_least=-360.0, at_most=360.0)
+
+
+class _Points(NamedTuple):
+    """What a file of points holds; None where it is faulty."""
+
+    file: Path
+    digest: str
+    points: tuple[tuple[float, float, float], ...] | None
 
 
 class CutBuilder:
@@ -111,11 +121,17 @@ class CutBuilder:
             return core.Path(path.points)
         node = path.node.get("file")
         assert path.file is not None and node is not None, "a path without positions is a fault of its model"
-        try:
-            file, data = side_bytes(path.file, self.folder, self.allowed, at_most=MAX_POINTS_BYTES)
-        except SideFileFault as fault:
-            self.reading.tell(node, str(fault))
-            return None
-        self.sources.add("points", path.file, data, str(file))
-        points = read_points(data, str(file), self.reading, self.reading.document.path_of(path.node))
-        return None if points is None else core.Path(points)
+        key = ("points", path.file)
+        kept: _Points | None = self.reading.kept.made(key)
+        if kept is None:
+            try:
+                file, data = side_bytes(path.file, self.folder, self.allowed, at_most=MAX_POINTS_BYTES)
+            except SideFileFault as fault:
+                self.reading.tell(node, str(fault))
+                return None
+            points = read_points(data, str(file), self.reading, self.reading.document.path_of(path.node))
+            kept = _Points(file, hashlib.sha256(data).hexdigest(), points)
+            if points is not None:
+                self.reading.kept.keep(key, kept)
+        self.sources.add_digest("points", path.file, kept.digest, str(kept.file))
+        return None if kept.points is None else core.Path(kept.points)

@@ -59,17 +59,21 @@ class HolderRack:
             self.taken[name] = self._read(name, node)
         return self.taken[name]
 
+    def _file(self, name: str) -> tuple[Path, Document, bytes]:
+        file, data = text_file(name, self.folder)
+        return file, Document.of_bytes(str(file), data, "holder"), data
+
     def _read(self, name: str, node: Node) -> Holder | None:
+        kept = self.reading.kept
         if name.endswith((".yaml", ".yml")) or "/" in name:
             try:
-                file, data = text_file(name, self.folder)
+                file, document, data = kept.once(("holder file", name), lambda: self._file(name))
             except SideFileFault as fault:
                 self.reading.tell(node, str(fault))
                 return None
-            document = Document.of_bytes(str(file), data, "holder")
             name = file.name.removesuffix(HOLDER_SUFFIX)
         else:
-            found = self.catalogues.find("holder", name)
+            found = kept.once(("holder", name), lambda: self.catalogues.find("holder", name))
             if found is None:
                 known = (*self.own, *self.catalogues.names("holder"))
                 near = nearest(name, known)
@@ -77,12 +81,12 @@ class HolderRack:
                 self.reading.tell(node, f"no holder '{name}' in this scene or in the library; {hint}")
                 return None
             try:
-                document, data = self.catalogues.document(found)
+                document, data = kept.once(("document", found.file), lambda: self.catalogues.document(found))
             except SideFileFault as fault:
                 self.reading.tell(node, str(fault))
                 return None
         self.sources.add("holder", name, data, document.file)
-        reading = opened(document, self.reading.faults, self.reading.assumed)
+        reading = opened(document, self.reading.faults, self.reading.assumed, kept)
         if reading is None or document.root is None:
             return None
         holder = read_model(model.HolderFile, document.root, reading)

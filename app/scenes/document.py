@@ -20,13 +20,13 @@ class Document:
     faults : what was wrong with the text itself.
     """
 
-    __slots__ = ("_names", "faults", "file", "kind", "lines", "root", "text")
+    __slots__ = ("_lines", "_names", "faults", "file", "kind", "root", "text")
 
     def __init__(self, file: str, text: str, kind: Kind) -> None:
         self.file = file
         self.text = text
         self.kind: Kind = kind
-        self.lines = Lines.of(text)
+        self._lines: Lines | None = None
         self.root: Node | None = None
         self._names: dict[int, str] | None = None
         told: list[tuple[int, str]] = []
@@ -57,14 +57,28 @@ class Document:
             return document
 
     def __getstate__(self) -> tuple[object, ...]:
-        return (self.file, self.text, self.kind, self.lines, self.root, self.faults)
+        return (self.file, self.text, self.kind, self.root, self.faults)
 
     def __setstate__(self, state: tuple[object, ...]) -> None:
-        self.file, self.text, self.kind, self.lines, self.root, self.faults = state  # type: ignore[assignment]  # as given by __getstate__
-        self._names = None
+        self.file, self.text, self.kind, self.root, self.faults = state  # type: ignore[assignment]  # as given by __getstate__
+        self._lines, self._names = None, None
+
+    def at(self, offset: int) -> int:
+        """Where an offset of the tree is in the text."""
+        return offset
+
+    def position(self, offset: int) -> tuple[int, int]:
+        """Line and column, from 1, of an offset of the tree."""
+        if self._lines is None:
+            self._lines = Lines.of(self.text)
+        return self._lines.position(self.at(offset))
+
+    def written(self, node: Node) -> str:
+        """A value as it stands in the text."""
+        return self.text[self.at(node.start) : self.at(node.end)]
 
     def fault_at(self, offset: int, path: str, message: str) -> Fault:
-        line, column = self.lines.position(offset)
+        line, column = self.position(offset)
         return Fault(self.file, line, column, path, message)
 
     def fault(self, node: Node, message: str, *key: str) -> Fault:
@@ -74,7 +88,7 @@ class Document:
 
     def path_of(self, node: Node) -> str:
         """The path of a value; empty for the whole file and for what has no name."""
-        return self._all_names().get(id(node), "")
+        return self.names().get(id(node), "")
 
     def paths(self) -> dict[str, Node]:
         """Every path with its value, in file order; of values with the same path, the first."""
@@ -93,7 +107,8 @@ class Document:
         """The value of a path, or None."""
         return self.paths().get(path)
 
-    def _all_names(self) -> dict[int, str]:
+    def names(self) -> dict[int, str]:
+        """The path of every value by its identity; of several, the first."""
         if self._names is None:
             self._names = {}
             if self.root is not None:

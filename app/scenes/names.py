@@ -111,7 +111,7 @@ def name_faults(uses: list[NameUse]) -> Iterator[Fault]:
         if message is None and use.what != "frame" and use.name in frames:
             message = f"the name '{use.name}' is that of a frame of the machine; expected another name"
         if message is None and (other := first.setdefault((use.scope, use.name), use)) is not use:
-            line, _ = other.document.lines.position(other.node.start)
+            line, _ = other.document.position(other.node.start)
             where = "" if other.document is use.document else f" of {other.document.file}"
             message = f"the name '{use.name}' is taken by the {other.what} in line {line}{where}; expected another name"
         if message is not None:

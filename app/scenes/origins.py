@@ -19,7 +19,7 @@ class Mark:
     node: Node
 
     def __repr__(self) -> str:
-        line, column = self.document.lines.position(self.node.start)
+        line, column = self.document.position(self.node.start)
         return f"Mark({self.document.file}:{line}:{column})"
 
 
@@ -45,7 +45,7 @@ def locate(origin: object, key: tuple[str, ...] = ()) -> Place | None:
         node = below
         rest.pop(0)
     document = origin.document
-    line, column = document.lines.position(node.start)
+    line, column = document.position(node.start)
     path = "/".join(part for part in (document.path_of(node), *rest) if part)
     return Place(document.file, line, column, path)
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from app.scenes.document import Document, nearest, text_of
 from app.scenes.faults import Fault
+from app.scenes.kept import Kept
 from app.scenes.located import MapNode, Node, ScalarNode, is_empty, short
 from app.scenes.migrations import FIRST_FORMAT, FORMAT, migrated
 from app.scenes.reading import SCALES, Reading
 
 
-def opened(document: Document, faults: list[Fault], assumed: list[str]) -> Reading | None:
+def opened(document: Document, faults: list[Fault], assumed: list[str], kept: Kept | None = None) -> Reading | None:
     """A reading of a document with its units, or None where nothing more can be read from it.
 
     A file without units, or with faulty ones, is read on in mm: its other faults are still worth telling.
@@ -28,7 +29,7 @@ def opened(document: Document, faults: list[Fault], assumed: list[str]) -> Readi
     number = int(text) if (text := text_of(root.get("format")) or "").isdecimal() else FORMAT
     document.replace_root(migrated(root, number))
     units = _units(root, reading)
-    return Reading(document, units, faults, assumed)
+    return Reading(document, units, faults, assumed, kept)
 
 
 def inline(document: Document, node: MapNode, outer: Reading) -> Reading:
@@ -36,8 +37,8 @@ def inline(document: Document, node: MapNode, outer: Reading) -> Reading:
     if node.get("format") is not None:
         _tell_format(node, outer)
     if node.get("units") is None:
-        return Reading(document, outer.units, outer.faults, outer.assumed)
-    return Reading(document, _units(node, outer), outer.faults, outer.assumed)
+        return Reading(document, outer.units, outer.faults, outer.assumed, outer.kept)
+    return Reading(document, _units(node, outer), outer.faults, outer.assumed, outer.kept)
 
 
 def _tell_format(root: MapNode, reading: Reading) -> bool:

@@ -18,8 +18,9 @@ from app.scenes.build_tools import HolderRack, build_tools
 from app.scenes.catalogues import Catalogues
 from app.scenes.document import Document, nearest
 from app.scenes.faults import Fault, SceneFileError
+from app.scenes.kept import Kept
 from app.scenes.located import MAX_BYTES, MapNode, Node, ScalarNode
-from app.scenes.names import name_faults, names_in
+from app.scenes.names import NameUse, name_faults, names_in
 from app.scenes.origins import Mark, fault_of
 from app.scenes.prelude import inline, opened
 from app.scenes.reading import Reading, read_model
@@ -71,42 +72,45 @@ def read_scene(path: Path, *, catalogues: Catalogues | None = None) -> SceneFile
         raise SceneFileError(
             [Fault(str(path), 1, 1, "", f"cannot be read ({reason_of(error)}); expected a scene file{hint}")]
         ) from error
-    return _read(Document.of_bytes(str(path), data, "scene"), data, path, catalogues or Catalogues())
+    document = Document.of_bytes(str(path), data, "scene")
+    return read_document(document, data, path, catalogues or Catalogues(), Kept())
 
 
 def read_scene_text(text: str, path: Path, *, catalogues: Catalogues | None = None) -> SceneFile:
     """Read a scene from text that is not saved yet; `path` is where it will stand."""
-    return _read(Document(str(path), text, "scene"), text.encode(), path, catalogues or Catalogues())
+    return read_document(Document(str(path), text, "scene"), text.encode(), path, catalogues or Catalogues(), Kept())
 
 
-def _read(document: Document, data: bytes, path: Path, catalogues: Catalogues) -> SceneFile:
-    read = _SceneReader(document, path, catalogues)
-    read.sources.add("scene", "", data, str(path))
+def read_document(document: Document, data: bytes, path: Path, catalogues: Catalogues, kept: Kept) -> SceneFile:
+    """Read a scene from its tree. `data`: the bytes of its text; `kept`: of the same tree with other numbers."""
+    read = _SceneReader(document, path, catalogues, kept)
     scene = read.scene()
     if read.faults or scene is None:
         assert read.faults, "a scene that could not be built has a fault"
         raise SceneFileError(read.faults, str(path))
-    files = tuple(read.sources.files.values())
+    files = (path, *read.sources.files.values())
+    read.sources.add("scene", "", data, str(path))
     return SceneFile(scene, path, document.text, read.sources.checksum(), files, tuple(sorted(read.noted)))
 
 
 class _SceneReader:
     """Reads one scene; collects faults, assumptions, notes and files on the way."""
 
-    def __init__(self, document: Document, path: Path, catalogues: Catalogues) -> None:
+    def __init__(self, document: Document, path: Path, catalogues: Catalogues, kept: Kept) -> None:
         self.document = document
         self.folder = path.parent
         self.catalogues = catalogues
+        self.kept = kept
         self.faults: list[Fault] = []
         self.assumed: list[str] = []
         self.noted: list[Fault] = []
         self.sources = Sources()
         self.hardware: dict[str, object] = {}
-        self.machine_document: Document | None = None
+        self.machine_names: tuple[NameUse, ...] | None = None  # of a machine in a file of its own
 
     def scene(self) -> core.Scene | None:
         """The scene as far as it can be built; it is whole only if there are no faults."""
-        reading = opened(self.document, self.faults, self.assumed)
+        reading = opened(self.document, self.faults, self.assumed, self.kept)
         root = self.document.root
         if reading is None or not isinstance(root, MapNode):
             return None
@@ -115,9 +119,8 @@ class _SceneReader:
         model = read_model(scene_model.Scene, root, reading)
         if model is None:
             return None
-        own_names = list(names_in(self.document))
-        uses = [*(names_in(self.machine_document) if self.machine_document else ()), *own_names]
-        self.faults.extend(name_faults(uses))
+        own_names = self._own_names()
+        uses = (*(self.machine_names or ()), *own_names)
         builder = self._builder(reading, self.folder)
         bodies = builder.bodies(model.bodies or (), None)
         workpieces = self._workpieces(model, builder)
@@ -155,12 +158,33 @@ class _SceneReader:
         self._check_geometry(scene)
         return scene
 
+    def _own_names(self) -> tuple[NameUse, ...]:
+        """The names of the scene; tells what is wrong with all names. No number is a name."""
+        kept: tuple[NameUse, ...] | None = self.kept.made("names")
+        if kept is not None:
+            return kept
+        own = tuple(names_in(self.document))
+        faults = list(name_faults([*(self.machine_names or ()), *own]))
+        self.faults.extend(faults)
+        if not faults:
+            self.kept.keep("names", own)
+        return own
+
     # --- the machine ---
 
     def _machine(self, root: MapNode, reading: Reading) -> Machine | None:
         node = root.get("machine")
         if isinstance(node, MapNode):
             return self._built_machine("machine", node, inline(self.document, node, reading), self.folder)
+        kept: _KeptMachine | None = self.kept.made("machine")
+        if kept is not None:
+            return kept.take(self)
+        machine = self._named_machine(node, reading)
+        if machine is not None and not self.faults:
+            self.kept.keep("machine", _KeptMachine.of(machine, self))
+        return machine
+
+    def _named_machine(self, node: Node | None, reading: Reading) -> Machine | None:
         if not isinstance(node, ScalarNode) or not isinstance(node.value, str | float) or not node.text.strip():
             if node is not None:
                 reading.tell(node, "names no machine; expected the name of one, a file, or its keys")
@@ -170,8 +194,8 @@ class _SceneReader:
             return None
         name, document, data = found
         self.sources.add("machine", name, data, document.file)
-        self.machine_document = document
-        own = opened(document, self.faults, self.assumed)
+        self.machine_names = tuple(names_in(document)) if isinstance(document.root, MapNode) else None
+        own = opened(document, self.faults, self.assumed, self.kept)
         if own is None or not isinstance(document.root, MapNode):
             return None
         return self._built_machine(name, document.root, own, Path(document.file).parent)
@@ -205,11 +229,10 @@ class _SceneReader:
 
     def _axis_names(self, root: MapNode) -> tuple[str, ...] | None:
         """The names of the table axes, also of a machine that is faulty elsewhere."""
-        document = self.machine_document
-        node: Node | None = document.root if document else root.get("machine")
-        if not isinstance(node, MapNode):
-            return None
-        return tuple(use.name for use in names_in(document or self.document) if use.what == "table axis")
+        uses = self.machine_names
+        if uses is None:
+            uses = tuple(names_in(self.document)) if isinstance(root.get("machine"), MapNode) else None
+        return None if uses is None else tuple(use.name for use in uses if use.what == "table axis")
 
     def _builder(self, reading: Reading, folder: Path) -> BodyBuilder:
         allowed = (self.folder, folder, self.catalogues.library)
@@ -302,21 +325,68 @@ class _SceneReader:
         """What the cuts say of their tools; of a scene that is whole so far, also what placing its bodies says."""
         tools = {tool.id for tool in scene.tools}
         is_whole = not self.faults
-        for _, cut in scene.cuts():
+        for orientation, cut in scene.cuts():
             if cut.tool in tools:
-                try:
-                    check_cut(scene, cut)
-                except TightsideError as error:
-                    self.faults.append(fault_of(error, file=self.document.file))
-        if not is_whole:
+                self._check_cut(scene, orientation, cut)
+        standing = _standing(scene)
+        if not is_whole or self.kept.made("standing") == standing:
             return
         try:
             placed = place_scene(scene)
             for workpiece in scene.workpieces:
                 for state in workpiece.states:
                     place_state(state, placed.zero_of(scene, workpiece), scene.machine)
+            self.kept.keep("standing", standing)
         except TightsideError as error:
             self.faults.append(fault_of(error, file=self.document.file))
+
+    def _check_cut(self, scene: core.Scene, orientation: core.Orientation, cut: core.Cut) -> None:
+        key = ("cut", orientation.name, cut.name)
+        made_of = (cut, scene.tool(cut.tool), scene.machine.spindle_nose)
+        if self.kept.made(key) == made_of:  # that cut was made with that tool before
+            return
+        try:
+            check_cut(scene, cut)
+            self.kept.keep(key, made_of)
+        except TightsideError as error:
+            self.faults.append(fault_of(error, file=self.document.file))
+
+
+@dataclass(frozen=True, slots=True)
+class _KeptMachine:
+    """A machine from a file, with all that its reading has told; read once, it stays the same object."""
+
+    machine: Machine
+    names: tuple[NameUse, ...] | None
+    assumed: tuple[str, ...]
+    noted: tuple[Fault, ...]
+    sources: Sources
+
+    @classmethod
+    def of(cls, machine: Machine, reader: _SceneReader) -> _KeptMachine:
+        own = reader.sources.copy()
+        return cls(machine, reader.machine_names, tuple(reader.assumed), tuple(reader.noted), own)
+
+    def take(self, reader: _SceneReader) -> Machine:
+        """Tell the reader what it would have been told."""
+        reader.machine_names = self.names
+        reader.assumed.extend(self.assumed)
+        reader.noted.extend(self.noted)
+        reader.sources.add_all(self.sources)
+        return self.machine
+
+
+def _standing(scene: core.Scene) -> tuple[object, ...]:
+    """What stands on what, and which way: all that a placement can be wrong in, without the numbers that cannot."""
+    groups = [scene.machine.bodies, scene.bodies, *(state.bodies for w in scene.workpieces for state in w.states)]
+    return (
+        tuple(_support(workpiece.zero) for workpiece in scene.workpieces),
+        *(tuple((b.name, b.group, b.shape is None, _support(b.placement)) for b in bodies) for bodies in groups),
+    )
+
+
+def _support(placement: core.Placement) -> tuple[object, ...]:
+    return placement.rides_on, placement.face, placement.axis
 
 
 _WORDS = {"body_model": "body model", "stick_out": "stick-out error", "tilt_deg": "tilt error"}

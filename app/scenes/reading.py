@@ -29,6 +29,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, PydanticOmit, core_sc
 
 from app.scenes.document import Document, nearest
 from app.scenes.faults import MOST_FAULTS, Fault
+from app.scenes.kept import Kept
 from app.scenes.located import Entry, ListNode, MapNode, Node, ScalarNode, is_empty, short
 
 MM_PER_INCH = 25.4  # exact, by definition since 1959
@@ -36,9 +37,12 @@ SCALES = {"mm": 1.0, "inch": MM_PER_INCH}
 
 
 class Reading:
-    """One document being read: its units, and the faults and assumptions found on the way."""
+    """One document being read: its units, the faults and assumptions found on the way, and what may be kept."""
 
-    def __init__(self, document: Document, units: str, faults: list[Fault], assumed: list[str]) -> None:
+    def __init__(
+        self, document: Document, units: str, faults: list[Fault], assumed: list[str], kept: Kept | None = None
+    ) -> None:
+        self.kept = kept if kept is not None else Kept()
         self.document = document
         self.units = units
         self.scale = SCALES[units]
@@ -76,13 +80,17 @@ class Reading:
 
 
 class MapValue(dict[str, Any]):
-    """A mapping given to a model. `node`: where it stands."""
+    """A mapping given to a model, empty until its values are looked for. `node`: where it stands."""
 
     __slots__ = ("node",)
 
     def __init__(self, node: MapNode) -> None:
-        super().__init__((entry.key.text, located(entry.value)) for entry in node.entries)
+        super().__init__()
         self.node = node
+
+    def fill(self) -> None:
+        """Take in what stands in the mapping."""
+        self.update((entry.key.text, located(entry.value)) for entry in self.node.entries)
 
 
 class ListValue(list[Any]):
@@ -204,6 +212,12 @@ class Located(BaseModel):
             else:
                 reading.tell(node_of(value), f"{shown(value)}; expected {cls.words}")
             raise told()
+        known = reading.kept.model_of(cls, value.node)
+        if known is not None:
+            assert isinstance(known, cls), "a model is kept by its own class"
+            return known
+        value.fill()
+        n_faults = len(reading.faults)
         suggested = cls._tell_unknown(value, reading)
         is_good = cls._tell_missing(value, reading, suggested)
         is_good = cls.look(value, reading) and is_good
@@ -216,6 +230,8 @@ class Located(BaseModel):
         if not is_good:
             raise told()
         model._node = value.node
+        if len(reading.faults) == n_faults and not reading.is_flooded:
+            reading.kept.keep_model(model, value.node)
         return model
 
     @classmethod

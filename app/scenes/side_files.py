@@ -12,6 +12,9 @@ from app.scenes.sources import file_digest
 
 if TYPE_CHECKING:
     from kinematics.meshes import Mesh
+    from kinematics.shapes import MeshShape
+
+MOST_TOLERANCES = 4  # meshes of one body that differ in their chord tolerance only; a dial makes many
 
 
 class SideFileFault(Exception):
@@ -100,10 +103,14 @@ def reason_of(error: Exception) -> str:
 
 
 class MeshShelf:
-    """Meshes that were read, by file and the way they were read, until the file changes."""
+    """Meshes that were read, by file and the way they were read, until the file changes.
+
+    The same file read and placed the same way is the same object again, and so is what was made of it.
+    """
 
     def __init__(self) -> None:
         self._meshes: dict[tuple[object, ...], tuple[Mesh, str]] = {}
+        self._placed: dict[tuple[int, str, str], tuple[Mesh, MeshShape]] = {}
 
     def load(
         self, path: Path, *, units: str | None, body: str | None, chord_tolerance: float, origin: object
@@ -118,9 +125,28 @@ class MeshShelf:
             if key not in self._meshes:
                 digest = file_digest(path)
                 mesh = load_mesh(path, units=units, body=body, chord_tolerance=chord_tolerance, origin=origin)
-                for old in [known for known in self._meshes if known[0] == key[0] and known[1:3] != key[1:3]]:
-                    del self._meshes[old]
+                self._drop_for(key)
                 self._meshes[key] = (mesh, digest)
             return self._meshes[key]
         except OSError as error:
             raise MeshFileError(f"cannot be read ({reason_of(error)})", origin=origin, key=("file",)) from error
+
+    def placed(self, mesh: Mesh, *, start: str, up: str) -> MeshShape:
+        """A mesh of this shelf as a shape, its direction `up` turned to +Z, from `origin` or `base_centre`."""
+        from kinematics.meshes import placed_mesh
+        from kinematics.shapes import MeshShape
+
+        found = self._placed.get((id(mesh), start, up))
+        if found is None:
+            shape = MeshShape(placed_mesh(mesh, from_=start, up=up))  # type: ignore[arg-type]  # models allow these words only
+            found = self._placed[id(mesh), start, up] = (mesh, shape)
+        return found[1]
+
+    def _drop_for(self, key: tuple[object, ...]) -> None:
+        """Make room for a mesh: none of an older state of its file stays, and few of other chord tolerances."""
+        old = [known for known in self._meshes if known[0] == key[0] and known[1:3] != key[1:3]]
+        old += [known for known in self._meshes if known[:-1] == key[:-1]][: -(MOST_TOLERANCES - 1)]
+        for known in old:
+            mesh, _ = self._meshes.pop(known)
+            for placed in [way for way in self._placed if way[0] == id(mesh)]:
+                del self._placed[placed]

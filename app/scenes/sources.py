@@ -25,6 +25,15 @@ class Sources:
         self.parts[(_ROLES.index(role), name)] = (role, digest)
         self.files.setdefault(file, Path(file))
 
+    def copy(self) -> Sources:
+        return Sources(dict(self.parts), dict(self.files))
+
+    def add_all(self, other: Sources) -> None:
+        """Add the files of another reading, in their order."""
+        self.parts.update(other.parts)
+        for name, file in other.files.items():
+            self.files.setdefault(name, file)
+
     def checksum(self) -> str:
         total = hashlib.sha256()
         for (_, name), (role, digest) in sorted(self.parts.items()):

@@ -54,6 +54,8 @@ class NumberRule:
 
     def read(self, value: Value, reading: Reading) -> float:
         """The number in mm, degrees or as it is; tells the fault and raises if it is none."""
+        if isinstance(value, ScalarNode):
+            reading.kept.keep_number(value, reading.units if self.unit == "mm" else self.unit)
         message = self._fault_of(value, reading)
         if message is not None:
             reading.tell(node_of(value), message)
@@ -149,7 +151,8 @@ class TextRule:
             return f"the text is empty; expected {self.what}"
         if len(value.text) > self.longest:
             return f"the text has {len(value.text)} characters; expected at most {self.longest}"
-        if not value.style and (cut := _COMMENT_STUCK.match(reading.document.text, value.end)) is not None:
+        document = reading.document
+        if not value.style and (cut := _COMMENT_STUCK.match(document.text, document.at(value.end))) is not None:
             whole = f"{value.text} {cut[1].rstrip()}"
             return (
                 f"'{cut[1].split()[0]}' starts a comment and ends the text at '{value.text}'; "
@@ -253,6 +256,7 @@ class MapRule:
 
     def _validate(self, value: Value, info: ValidationInfo) -> MapValue:
         if isinstance(value, MapValue):
+            value.fill()
             return value
         what = "has no value" if isinstance(value, ScalarNode) and is_empty(value) else shown(value)
         reading_of(info).tell(node_of(value), f"{what}; expected {self.what}")
@@ -261,7 +265,7 @@ class MapRule:
 
 def length_words(value: ListValue, what: str, reading: Reading) -> str:
     """The words for a list of the wrong length; a comma that stands for a decimal point is named."""
-    given = reading.document.text[value.node.start : value.node.end]
+    given = reading.document.written(value.node)
     given = given if len(given) <= 60 and "\n" not in given else f"a list of {len(value)}"
     hint = f"; a decimal comma? nearest: {commas}" if (commas := stuck_commas(value.node, reading)) else ""
     return f"{given} has {len(value)} {'entry' if len(value) == 1 else 'entries'}; expected {what}{hint}"
@@ -269,7 +273,7 @@ def length_words(value: ListValue, what: str, reading: Reading) -> str:
 
 def stuck_commas(node: Node, reading: Reading) -> str | None:
     """A list with its commas between two digits read as decimal points, or None if there is no such comma."""
-    text = reading.document.text[node.start : node.end]
+    text = reading.document.written(node)
     mended = re.sub(r"(?<=\d),(?=\d)", ".", text)
     return mended if mended != text and ", " in text else None
 

@@ -164,16 +164,16 @@ def check_cut(scene: Scene, cut: Cut) -> None:
     """Raise FeatureError or ToolError for a cut that can't be made with its tool."""
     tool = scene.tool(cut.tool)
     assembly = tool_assembly(tool, scene.machine.spindle_nose)
-    upright = Pose("W", "P", np.eye(3), np.zeros(3))
     _check_way_out(cut, assembly)
     match cut.feature:
         case Hole() | Slot() | Path():
             return
         case Pocket(along=along) | Face(along=along):
-            turned = _upright_for(along)
-        case _:
-            turned = upright
-    list(_feature_sets(cut, assembly, turned))
+            list(_feature_sets(cut, assembly, _upright_for(along)))
+        case Profile(outline=outline, side=side, along=along):
+            _plane(cut, along, Pose("W", "P", np.eye(3), np.zeros(3)))
+            if side != "on":  # the arcs of its corners can't fail: they need not be made
+                _shifted(cut, np.array(outline, dtype=np.float64), _offset(side, assembly.cutter_radius))
 
 
 def _upright_for(along: Vector) -> Pose:
@@ -291,8 +291,7 @@ def _contour(cut: Cut, feature: Profile, r: float, X_WP: Pose) -> Iterator[Posit
     if feature.side == "on":
         yield from _segments(list(in_W(np.vstack([outline, outline[:1]]))))
         return
-    offset = r if feature.side == "outside" else -r
-    for corners, arc in offset_contour(cut, outline, offset):
+    for corners, arc in offset_contour(cut, outline, _offset(feature.side, r)):
         points = in_W(corners)
         if arc is None:
             yield Positions(points)
@@ -307,6 +306,25 @@ def offset_contour(cut: Cut, outline: Array, offset: float) -> Iterator[tuple[Ar
     Corners that open outwards are rolled round; each piece of such an arc is covered by its chord and
     its two tangents, and comes with the arc's centre. The rest are straight segments.
     """
+    corners, source = _shifted(cut, outline, offset)
+    radius = abs(offset)
+    for p, q in pairwise(corners):
+        if np.abs(q - p).max() <= CLOSE:
+            continue
+        centre = _arc_centre(p, q, source, radius)
+        if centre is None:
+            yield np.array([p, q]), None
+            continue
+        yield _cap(p, q, centre), (float(centre[0]), float(centre[1]))
+
+
+def _offset(side: str, cutter_radius: float) -> float:
+    """How far outwards the tip runs beside a contour."""
+    return cutter_radius if side == "outside" else -cutter_radius
+
+
+def _shifted(cut: Cut, outline: Array, offset: float) -> tuple[Array, Array]:
+    """A closed contour shifted outwards, its corners rolled in chords, counter-clockwise; and its own corners."""
     from shapely import Polygon
 
     polygon = Polygon(outline)
@@ -339,15 +357,7 @@ def offset_contour(cut: Cut, outline: Array, offset: float) -> Iterator[tuple[Ar
     corners = np.array(shifted.exterior.coords)
     if shifted.exterior.is_ccw is False:
         corners = corners[::-1]
-    source = np.array(polygon.exterior.coords)[:-1]
-    for p, q in pairwise(corners):
-        if np.abs(q - p).max() <= CLOSE:
-            continue
-        centre = _arc_centre(p, q, source, radius)
-        if centre is None:
-            yield np.array([p, q]), None
-            continue
-        yield _cap(p, q, centre), (float(centre[0]), float(centre[1]))
+    return corners, np.array(polygon.exterior.coords)[:-1]
 
 
 def _arc_centre(p: Array, q: Array, corners: Array, radius: float) -> Array | None:
