@@ -298,7 +298,13 @@ def test_that_the_rules_let_right_code_pass(path: str, source: str) -> None:
     assert not [fault for rule in RULES for fault in rule(path, source)]
 
 
-DISTRIBUTION = {"fcl": "python-fcl", "ruamel": "ruamel.yaml", "pydantic_core": "pydantic", "PIL": "pillow"}
+DISTRIBUTION = {
+    "fcl": "python-fcl",
+    "ruamel": "ruamel.yaml",
+    "pydantic_core": "pydantic",
+    "PIL": "pillow",
+    "vtkmodules": "vtk",
+}
 
 
 def test_that_what_is_imported_is_what_is_declared() -> None:

@@ -117,12 +117,19 @@ def check_scene(scene_file: SceneFile) -> Iterator[Result]:
     prepared = Prepared(scene)
     done: set[tuple[str, str]] = set()
     for orientation, cut in scene.cuts():
-        try:
-            yield check_cut(prepared, orientation, cut, frozenset(done))
-        except TightsideError as error:
-            yield _unchecked(scene, orientation, cut, error.message)
+        yield result_of(prepared, orientation, cut, frozenset(done))
         done.add((orientation.name, cut.name))
     yield from moves_of(scene_file, prepared)
+
+
+def result_of(
+    prepared: Prepared, orientation: Orientation, cut: Cut, done: frozenset[tuple[str, str]]
+) -> CutResult:
+    """The result of one cut; `done` are the cuts made before it, as (orientation, cut)."""
+    try:
+        return check_cut(prepared, orientation, cut, done)
+    except TightsideError as error:
+        return _unchecked(prepared.scene, orientation, cut, error.message)
 
 
 def moves_of(

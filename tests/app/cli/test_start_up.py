@@ -20,6 +20,8 @@ SLOW = (
     "kinematics",
     "app.scenes",
     "app.jobs",
+    "app.view3d",
+    "vtkmodules",
 )
 
 
