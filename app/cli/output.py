@@ -188,6 +188,12 @@ def print_offsets_csv(_scene_file: SceneFile, rows: Sequence[OffsetRow]) -> None
         writer.writerow([o.orientation, o.workpiece or "", *(nearest(a) for _, a in o.angles_control), *places, *off])
 
 
+def print_picture(cut: CutResult, file: str, about: str) -> None:
+    """What a picture shows, for people, and where it was written."""
+    headline = Text.assemble(_plate(cut.verdict, verdict_word(cut)), f" {name_of(cut)}: {sentence(cut)}")
+    _print_blocks([headline, Text(f"{file}: {about}")])
+
+
 def print_library(listing: Listing) -> None:
     """What a scene may name, for people."""
     blocks: list[RenderableType] = []
