@@ -1,12 +1,16 @@
 """What a scene needs again and again: bodies placed, shapes in pieces, trees, tool-side parts.
 
-Pieces are kept by shape and trees by triangles, so that a cut or a swing costs only what is new about it.
+1. Pieces, trees and parts are kept by value of what they were made from, so that a cut or a swing costs only what
+   is new about it: shapes, tools and assemblies by their numbers, meshes and triangles by identity.
+2. A changed scene prepared like the one before takes over what is still right: of every shape that it has, and
+   what the last few scenes have asked for. All else is forgotten (`remembered.py`).
+3. Where a body stands is never taken over.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterator
+from dataclasses import dataclass, field
 
 from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.exact_pair import BodyTree, RoundPart, body_tree, round_part
@@ -19,9 +23,10 @@ from kinematics.moves.cuts import lift_height
 from kinematics.moves.swings import Between, all_between, approach_heights
 from kinematics.placement import PlacedBody, PlacedScene, place_scene, place_state
 from kinematics.pose import Array, Pose, shift
+from kinematics.remembered import Remembered
 from kinematics.scene import Cut, Orientation, Scene, State, Workpiece
 from kinematics.scene import Tool as SceneTool
-from kinematics.shapes import Shape
+from kinematics.shapes import MeshShape, Shape
 from kinematics.solids import Piece, Triangles, pieces
 
 Rest = tuple[tuple[Piece, ...], BodyTree]
@@ -42,62 +47,81 @@ class Part:
     round: RoundPart | None = None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """What was made of shapes and tools. Where a key is an identity, the value keeps alive what it is of."""
+
+    pieces: Remembered[tuple[Piece, ...]] = field(default_factory=Remembered)
+    body_trees: Remembered[BodyTree] = field(default_factory=Remembered)
+    trees_over: Remembered[tuple[Triangles, TriangleTree]] = field(default_factory=Remembered)
+    rests: Remembered[tuple[Shape, Rest | None]] = field(default_factory=Remembered)
+    assemblies: Remembered[ToolAssembly] = field(default_factory=Remembered)
+    parts: Remembered[tuple[tuple[PlacedBody, ...], tuple[Part, ...]]] = field(default_factory=Remembered)
+
+    def following(self) -> Made:
+        """What the next scene starts from."""
+        return Made(
+            self.pieces.following(),
+            self.body_trees.following(),
+            self.trees_over.following(),
+            self.rests.following(),
+            self.assemblies.following(),
+            self.parts.following(),
+        )
+
+
 class Prepared:
     """A scene with its bodies placed and what was made of their shapes. Raises PlacementError.
 
     `turning` and `standing` keep the pieces that swings made, by body: they are the same in every swing.
     """
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, like: Prepared | None = None) -> None:
+        """Prepare a scene; `like` is of one that is much the same, may be in use, and is not held on to."""
         self.scene = scene
         self.placed: PlacedScene = place_scene(scene)
-        self.trees = TreeCache()
+        self.trees: TreeCache = like.trees.following() if like else TreeCache()
+        self.made: Made = like.made.following() if like else Made()
         self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
         self.turning: dict[tuple[PlacedBody, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}
         self.standing: dict[PlacedBody, tuple[StillPiece, ...]] = {}
-        self._pieces: dict[int, tuple[Shape, tuple[Piece, ...]]] = {}
-        self._body_trees: dict[int, tuple[Shape, BodyTree]] = {}
-        self._trees_over: dict[int, tuple[Triangles, TriangleTree]] = {}
-        self._rests: dict[tuple[int, object], tuple[Shape, Rest | None]] = {}
-        self._assemblies: dict[int, tuple[SceneTool, ToolAssembly]] = {}
-        self._parts: dict[int, tuple[ToolAssembly, tuple[Part, ...]]] = {}
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
         self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None
+        self._take_over_shapes()
+
+    def _take_over_shapes(self) -> None:
+        """Keep what there is of every shape of the scene, also where nobody asks for it this time."""
+        states = [state for workpiece in self.scene.workpieces for state in workpiece.states]
+        groups = (self.scene.machine.bodies, self.scene.bodies, *(state.bodies for state in states))
+        keys = {_by_value(body.shape) for bodies in groups for body in bodies if body.shape is not None}
+        for made in self.made.pieces.take_over(keys):
+            self.trees.take_over(made)
+        self.made.body_trees.take_over(keys)
 
     def pieces_of(self, shape: Shape) -> tuple[Piece, ...]:
-        found = self._pieces.get(id(shape))
-        if found is None:
-            found = self._pieces[id(shape)] = (shape, pieces(shape))
-        return found[1]
+        return self.made.pieces.get(_by_value(shape), lambda: pieces(shape))
 
     def tree_of(self, shape: Shape) -> BodyTree:
         """The tree over the triangles around a shape."""
-        found = self._body_trees.get(id(shape))
-        if found is None:
-            found = self._body_trees[id(shape)] = (shape, body_tree(self.pieces_of(shape)))
-        return found[1]
+        return self.made.body_trees.get(_by_value(shape), lambda: body_tree(self.pieces_of(shape)))
 
     def tree_over(self, triangles: Triangles) -> TriangleTree:
         """The tree over triangles that are no shape's own."""
-        found = self._trees_over.get(id(triangles))
-        if found is None:
-            found = self._trees_over[id(triangles)] = (triangles, triangle_tree(triangles))
-        return found[1]
+        return self.made.trees_over.get(id(triangles), lambda: (triangles, triangle_tree(triangles)))[1]
 
-    def rests_of(self, shape: Shape, key: object, make: Callable[[], tuple[Piece, ...]]) -> Rest | None:
+    def rests_of(self, shape: Shape, key: Hashable, make: Callable[[], tuple[Piece, ...]]) -> Rest | None:
         """What is left of a shape once something is taken, with its tree, made once by key; None if nothing is left."""
-        found = self._rests.get((id(shape), key))
-        if found is None:
+
+        def made() -> tuple[Shape, Rest | None]:
             left = make()
-            found = self._rests[id(shape), key] = (shape, (left, body_tree(left)) if left else None)
-        return found[1]
+            return shape, (left, body_tree(left)) if left else None
+
+        return self.made.rests.get((_by_value(shape), key), made)[1]
 
     def assembly_of(self, tool: SceneTool) -> ToolAssembly:
         """The assembly of a tool under this spindle; raises ToolError."""
-        found = self._assemblies.get(id(tool))
-        if found is None:
-            found = self._assemblies[id(tool)] = (tool, tool_assembly(tool, self.scene.machine.spindle_nose))
-        return found[1]
+        nose = self.scene.machine.spindle_nose
+        return self.made.assemblies.get((tool, nose), lambda: tool_assembly(tool, nose))
 
     def state_bodies(self, workpiece: Workpiece, state: State) -> tuple[PlacedBody, ...]:
         key = (self.scene.workpieces.index(workpiece), state.name)
@@ -121,9 +145,12 @@ class Prepared:
 
     def parts(self, assembly: ToolAssembly) -> tuple[Part, ...]:
         """Everything on the tool side from the tip up, then the bodies of the head."""
-        kept = self._parts.get(id(assembly))
-        if kept is not None:
-            return kept[1]
+        poses = tuple(
+            (b.name, _by_value(b.shape), b.X_CG.R_AB.tobytes(), b.X_CG.p_AB.tobytes()) for b in self.head_bodies
+        )
+        return self.made.parts.get((assembly, poses), lambda: (self.head_bodies, self._made_parts(assembly)))[1]
+
+    def _made_parts(self, assembly: ToolAssembly) -> tuple[Part, ...]:
         found = []
         for order, name in enumerate(assembly.parts):
             outer, inner = assembly.slices_of(name)
@@ -133,7 +160,6 @@ class Prepared:
             found.append(Part(name, order, by_support, real, round_part(around, real)))
         for body in self.head_bodies:
             found.append(Part(body.name, len(found), tuple(self._head_pieces(body, assembly)), ()))
-        self._parts[id(assembly)] = (assembly, tuple(found))
         return tuple(found)
 
     def bed_parts(self) -> tuple[Part, ...]:
@@ -159,6 +185,11 @@ class Prepared:
                 outer = hull(outer.vertices)
             made = PolyPiece(body.name, outer, inner, piece.is_convex)
             yield made, made.supports(DIRECTIONS)
+
+
+def _by_value(shape: Shape) -> Hashable:
+    """A key that equal shapes share. Whoever keeps something by it keeps its mesh alive, which is known by identity."""
+    return ("mesh", id(shape.mesh)) if isinstance(shape, MeshShape) else shape
 
 
 def current_state(workpiece: Workpiece, done: frozenset[tuple[str, str]]) -> State:

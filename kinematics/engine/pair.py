@@ -25,6 +25,7 @@ from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull_cover
 from kinematics.errors import EngineError
 from kinematics.meshes import Mesh
 from kinematics.pose import Array, Pose
+from kinematics.remembered import Remembered
 from kinematics.report import ContactKind
 from kinematics.solids import SAGITTA, Piece, Triangles
 from kinematics.winding import Inside, components, is_inside
@@ -145,32 +146,44 @@ def _lowest(vertices: Array, directions: Array) -> Array:
 class TreeCache:
     """Trees by the triangles that they were built over; keeps both alive."""
 
-    def __init__(self) -> None:
-        self._trees: dict[int, tuple[Triangles, MeshTree]] = {}
-        self._components: dict[int, tuple[Mesh, Array]] = {}
-        self._covers: dict[int, tuple[Triangles, Array]] = {}
+    def __init__(
+        self,
+        trees: Remembered[tuple[Triangles, MeshTree]] | None = None,
+        components: Remembered[tuple[Mesh, Array]] | None = None,
+        covers: Remembered[tuple[Triangles, Array]] | None = None,
+    ) -> None:
+        self._trees = trees or Remembered()
+        self._components = components or Remembered()
+        self._covers = covers or Remembered()
+
+    def following(self) -> TreeCache:
+        """The trees of the next scene, which has some of the same triangles."""
+        return TreeCache(self._trees.following(), self._components.following(), self._covers.following())
+
+    def take_over(self, pieces: Sequence[Piece]) -> None:
+        """Keep what there is of some pieces, also where nobody asks for it this time."""
+        sides = {id(t.vertices) for piece in pieces for t in (piece.outer, piece.inner)}
+        self._trees.take_over(sides)
+        self._covers.take_over(sides)
+        self._components.take_over(id(piece.mesh) for piece in pieces if piece.mesh is not None)
 
     def of(self, triangles: Triangles) -> MeshTree:
-        found = self._trees.get(id(triangles.vertices))
-        if found is None:
-            found = self._trees[id(triangles.vertices)] = (triangles, MeshTree(triangles))
-        return found[1]
+        return self._trees.get(id(triangles.vertices), lambda: (triangles, MeshTree(triangles)))[1]
 
     def cover_of(self, piece: Piece) -> Array:
         """The corners (k, 3) in G of a convex polyhedron around a piece."""
-        found = self._covers.get(id(piece.outer.vertices))
-        if found is None:
-            found = self._covers[id(piece.outer.vertices)] = (piece.outer, hull_cover(piece.outer.vertices))
-        return found[1]
+        outer = piece.outer
+        return self._covers.get(id(outer.vertices), lambda: (outer, hull_cover(outer.vertices)))[1]
 
     def component_points(self, piece: Piece) -> Array:
         """One vertex (k, 3) in G of every connected component of a mesh."""
-        assert piece.mesh is not None, "only a mesh has components"
-        found = self._components.get(id(piece.mesh))
-        if found is None:
-            firsts = [piece.mesh.vertices[piece.mesh.faces[faces[0], 0]] for faces in components(piece.mesh)]
-            found = self._components[id(piece.mesh)] = (piece.mesh, np.array(firsts))
-        return found[1]
+        mesh = piece.mesh
+        assert mesh is not None, "only a mesh has components"
+
+        def made() -> tuple[Mesh, Array]:
+            return mesh, np.array([mesh.vertices[mesh.faces[faces[0], 0]] for faces in components(mesh)])
+
+        return self._components.get(id(mesh), made)[1]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
