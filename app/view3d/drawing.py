@@ -349,7 +349,7 @@ def _surface(body: DisplayBody, order: PictureOrder, p: Palette) -> tuple[Surfac
         Role.MACHINE: p.machine,
     }
     surface = by_role[body.role]
-    if body.name in order.pale:
+    if body.name in order.pale - order.outlined:
         surface = Surface(*(_mixed(c, p.ground, 1.0 - PALE) for c in (surface.lit, surface.unlit, surface.edge)))
     if body.name in order.outlined:
         surface = Surface(surface.lit, surface.unlit, _mixed(surface.edge, p.ground, 0.5))

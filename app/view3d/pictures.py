@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Literal
 
 from app.jobs.check import CutResult
-from app.jobs.words import MINUS, name_of, nearest_bodies, number, side_phrase, spare_text, verdict_word
+from app.jobs.words import MINUS, name_of, nearest_bodies, number, sentence, side_phrase, spare_text, verdict_word
 from app.view3d.cameras import LOOK_ROUND, Camera, Size, View, camera, from_where, in_front, in_the_way
 from app.view3d.caption import STRIP, Caption
 from app.view3d.gap_mark import GapLabel
@@ -233,6 +233,9 @@ def _caption(result: CutResult, scene: DisplayScene, seen: Camera, wanted: Wante
     where = side_phrase(result)
     seen_from = _seen_from(seen, scene, wanted.view)
     texts = [f"{text[:1].upper()}{text[1:]}." for text in (where, seen_from) if text]
+    if scene.gap is None:  # there is no label to say it
+        said = sentence(result)
+        texts.insert(0, f"{said[:1].upper()}{said[1:]}")
     texts += [f"{b.name} is drawn with fewer triangles, {b.mesh.off_by:.2f} mm off at most." for b in scene.reduced]
     return Caption(result.verdict, verdict_word(result), title, " ".join(texts))
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from app.jobs.check import UncheckedCut
 from app.scenes.reader import read_scene
 from app.view3d import pictures
 from app.view3d.cameras import View, camera
@@ -229,6 +230,20 @@ def test_that_the_label_of_an_overlap_says_so(tmp_path: Path) -> None:
 def test_that_the_label_says_what_hides_the_gap_from_the_door(tmp_path: Path) -> None:
     """The post stands behind the tool: from the door the nut is before the gap."""
     assert post_order(tmp_path, Wanted(View.DOOR)).label.lines[-1] == "hidden from the door by nut"
+
+
+def test_that_a_cut_without_a_place_says_why_under_its_picture(tmp_path: Path) -> None:
+    prepared = Prepared(read_scene(write_scene(tmp_path, gap=1.5)).scene)
+    orientation, cut = prepared.scene.cuts()[0]
+    result = UncheckedCut("top", "hole", None, "T1", "H", (), "stopped before it was checked")
+    order = picture_order(prepared, orientation, cut, result, Wanted(size=SIZE, scale=0.8))
+    assert order.caption is not None
+    assert order.caption.word == "not checked"
+    assert order.caption.text.startswith("Stopped before it was checked. Seen across the gap, from the door")
+    (picture,) = draw_pictures([order])
+    assert isinstance(picture, Picture)
+    assert picture.gap_px is None
+    assert len(np.unique(pixels_of(picture).reshape(-1, 3), axis=0)) > 40
 
 
 # --- much of it ---------------------------------------------------------------------------------
