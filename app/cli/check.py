@@ -20,6 +20,11 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     add_scene(parser)
     parser.add_argument("--json", action="store_true", help="JSON for programs, in mm and degrees")
+    parser.add_argument(
+        "--no-second-opinion",
+        action="store_true",
+        help="do not find the clearances again with a second engine; the report says so",
+    )
 
 
 def run(asked: argparse.Namespace) -> int:
@@ -39,7 +44,7 @@ def run(asked: argparse.Namespace) -> int:
         steps = steps_of(scene_file)
         try:
             progress.at(steps[0] if steps else "checking")
-            for result in check_scene(scene_file):
+            for result in check_scene(scene_file, second_opinion=not asked.no_second_opinion):
                 results.append(result)
                 progress.at(steps[len(results)] if len(results) < len(steps) else "checking links and swings")
         except TightsideError as error:

@@ -26,6 +26,7 @@ from app.jobs.words import (
     name_of,
     number,
     reason,
+    second_opinion,
     sentence,
     side_phrase,
     spare_text,
@@ -470,6 +471,7 @@ def _reach_words(depth: Verdict | None, travel: TravelReport) -> str:
 def _lists(check: Check) -> Iterable[RenderableType]:
     scene_file = check.scene_file
     yield Text()
+    yield from _listed("SECOND OPINION", [second_opinion(check)])
     if check.not_checked:
         yield Text.assemble(_plate(Verdict.NOT_CHECKED, f"not checked: {len(check.not_checked)}"))
         for item in check.not_checked:

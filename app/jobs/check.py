@@ -14,7 +14,7 @@ from kinematics.clearance import check_cut
 from kinematics.errors import TightsideError
 from kinematics.placement import place_scene
 from kinematics.prepared import Prepared
-from kinematics.report import CutReport, SwingReport
+from kinematics.report import CutReport, SecondOpinion, SwingReport
 from kinematics.scene import Cut, Orientation, Scene
 from kinematics.swing_clearance import PROVEN, Settle, check_links, check_swings
 from kinematics.verdict import Verdict, worst
@@ -103,6 +103,12 @@ class Check:
     def verdict_of_cuts(self) -> Verdict:
         return worst([c.verdict for c in self.cuts])
 
+    @property
+    def second_opinion(self) -> SecondOpinion:
+        """Whether the second engine agrees everywhere that it was asked; off where it never was."""
+        said = {opinion_of(r) for r in (*self.cuts, *self.links, *self.swings)}
+        return next((o for o in (SecondOpinion.DISAGREES, SecondOpinion.AGREES) if o in said), SecondOpinion.OFF)
+
 
 def steps_of(scene_file: SceneFile) -> list[str]:
     """What a check does, step by step, in words for a progress line."""
@@ -111,29 +117,47 @@ def steps_of(scene_file: SceneFile) -> list[str]:
     return [f"checking {name}, {i} of {len(cuts)} cuts" for i, name in enumerate(cuts, 1)]
 
 
-def check_scene(scene_file: SceneFile) -> Iterator[Result]:
-    """One result per cut, then per link, then per swing, each in machining order."""
+def opinion_of(result: Result) -> SecondOpinion:
+    """What the second engine says of one result; off where there is nothing that it could be asked."""
+    return result.second_opinion if isinstance(result, CutReport | SwingReport) else SecondOpinion.OFF
+
+
+def check_scene(scene_file: SceneFile, *, second_opinion: bool = True) -> Iterator[Result]:
+    """One result per cut, then per link, then per swing, each in machining order.
+
+    `second_opinion` : a second engine finds every clearance again; where the two disagree, it is not checked.
+    """
     scene = scene_file.scene
     prepared = Prepared(scene)
     done: set[tuple[str, str]] = set()
     for orientation, cut in scene.cuts():
-        yield result_of(prepared, orientation, cut, frozenset(done))
+        yield result_of(prepared, orientation, cut, frozenset(done), second_opinion=second_opinion)
         done.add((orientation.name, cut.name))
-    yield from moves_of(scene_file, prepared)
+    yield from moves_of(scene_file, prepared, second_opinion=second_opinion)
 
 
 def result_of(
-    prepared: Prepared, orientation: Orientation, cut: Cut, done: frozenset[tuple[str, str]]
+    prepared: Prepared,
+    orientation: Orientation,
+    cut: Cut,
+    done: frozenset[tuple[str, str]],
+    *,
+    second_opinion: bool = False,
 ) -> CutResult:
     """The result of one cut; `done` are the cuts made before it, as (orientation, cut)."""
     try:
-        return check_cut(prepared, orientation, cut, done)
+        return check_cut(prepared, orientation, cut, done, second_opinion=second_opinion)
     except TightsideError as error:
         return _unchecked(prepared.scene, orientation, cut, error.message)
 
 
 def moves_of(
-    scene_file: SceneFile, prepared: Prepared | None = None, settle: Settle = PROVEN, *, with_links: bool = True
+    scene_file: SceneFile,
+    prepared: Prepared | None = None,
+    settle: Settle = PROVEN,
+    *,
+    with_links: bool = True,
+    second_opinion: bool = False,
 ) -> Iterator[MoveResult]:
     """One result per link, then per swing. Where they can't be laid out, one result says why."""
     scene = scene_file.scene
@@ -144,8 +168,8 @@ def moves_of(
         yield UncheckedMove("all links", "swings", None, error.message)
         return
     if with_links:
-        yield from check_links(scene, prepared)
-    yield from check_swings(scene, prepared, settle)
+        yield from check_links(scene, prepared, second_opinion=second_opinion)
+    yield from check_swings(scene, prepared, settle, second_opinion=second_opinion)
 
 
 def whole_check(scene_file: SceneFile, results: Sequence[Result], *, is_stopped: bool = False) -> Check:

@@ -41,7 +41,7 @@ def check_json(check: Check) -> Json:
         "scene": scene_file.scene.title,
         "input_sha256": scene_file.input_sha256,
         "verdict": str(check.verdict),
-        "second_opinion": None,
+        "second_opinion": str(check.second_opinion),
         "cuts": [cut_json(cut) for cut in check.cuts],
         "links": [link_json(link) for link in check.links],
         "swings": [swing_json(swing) for swing in check.swings],

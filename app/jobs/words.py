@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from app.jobs.check import Check, CutResult, MoveResult, name_of_move
-from kinematics.report import CutReport, PairReport, SwingReport
+from app.jobs.check import Check, CutResult, MoveResult, name_of_move, opinion_of
+from kinematics.report import CutReport, PairReport, SecondOpinion, SwingReport
 from kinematics.verdict import Verdict
 
 MINUS = "\u2212"
@@ -197,6 +197,18 @@ def move_sentence(move: MoveResult) -> str:
 def angles_text(angles_deg: Sequence[tuple[str, float]]) -> str:
     """Angles of the table axes as a person reads them."""
     return ", ".join(f"{name} {number(angle, 1).removesuffix('.0')}" for name, angle in angles_deg)
+
+
+def second_opinion(check: Check) -> str:
+    """What the second engine says of the whole."""
+    match check.second_opinion:
+        case SecondOpinion.AGREES:
+            return "agrees"
+        case SecondOpinion.OFF:
+            return "off, no clearance was found again by other means"
+    names = [name_of(c) for c in check.cuts if opinion_of(c) is SecondOpinion.DISAGREES]
+    names += [name_of_move(m) for m in (*check.links, *check.swings) if opinion_of(m) is SecondOpinion.DISAGREES]
+    return f"disagrees at {_listed(names)}; what it disagrees with is not checked"
 
 
 def headline(check: Check) -> tuple[tuple[Verdict, str, str], ...]:

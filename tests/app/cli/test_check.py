@@ -137,10 +137,10 @@ def test_that_an_engine_that_fails_in_one_cut_leaves_the_others(
 
     whole = job.check_cut
 
-    def failing(prepared, orientation, cut, done):
+    def failing(prepared, orientation, cut, done, **options):
         if cut.name == "drain spot":
             raise EngineError("the swept solid has no volume")
-        return whole(prepared, orientation, cut, done)
+        return whole(prepared, orientation, cut, done, **options)
 
     monkeypatch.setattr(job, "check_cut", failing)
     assert main(["check", sample("sampler_block_b"), "--json"]) == 40
@@ -157,12 +157,12 @@ def test_that_an_engine_that_fails_in_one_cut_leaves_the_others(
 def test_that_a_pair_that_cannot_be_established_makes_its_cut_not_checked(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from kinematics import clearance
+    from kinematics.cut_pairs import CutPairs
 
     def failing(*_: object, **__: object) -> None:
         raise EngineError("the nearest points are 3 mm apart, the distance says 2")
 
-    monkeypatch.setattr(clearance, "pair_clearance", failing)
+    monkeypatch.setattr(CutPairs, "measure", failing)
     file = str(write_scene(tmp_path, gap=3.0))
     assert main(["check", file]) == 40
     said = capsys.readouterr().out
@@ -183,10 +183,10 @@ def test_that_ctrl_c_keeps_what_is_done_and_says_so(
 
     whole = job.check_cut
 
-    def stopping(prepared, orientation, cut, done):
+    def stopping(prepared, orientation, cut, done, **options):
         if orientation.name == "V2":
             raise KeyboardInterrupt
-        return whole(prepared, orientation, cut, done)
+        return whole(prepared, orientation, cut, done, **options)
 
     monkeypatch.setattr(job, "check_cut", stopping)
     assert main(["check", sample("sampler_block_b"), "--json"]) == 130

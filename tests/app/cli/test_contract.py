@@ -103,7 +103,7 @@ CHECK_KINDS = {
     "scene": NAME,
     "input_sha256": {"type": "string", "pattern": "^[0-9a-f]{64}$"},
     "verdict": VERDICT,
-    "second_opinion": {"type": "null"},
+    "second_opinion": {"enum": ["agrees", "disagrees", "off"]},
     "cuts": {"type": "array", "items": an_object(CUT_KINDS)},
     "links": {"type": "array", "items": an_object({"orientation": NAME, **SWING_KINDS})},
     "swings": {"type": "array", "items": an_object(SWING_KINDS)},
@@ -155,7 +155,7 @@ def test_that_what_is_not_there_is_null_and_never_left_out(
     from app.jobs import check as job
     from kinematics.errors import EngineError
 
-    def failing(*_: object) -> None:
+    def failing(*_: object, **__: object) -> None:
         raise EngineError("no number")
 
     monkeypatch.setattr(job, "check_cut", failing)
