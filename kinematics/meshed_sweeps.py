@@ -25,7 +25,7 @@ from kinematics.errors import EngineError
 from kinematics.mesh_topology import face_labels
 from kinematics.meshes import Mesh
 from kinematics.moves.cuts import ARC_SAGITTA
-from kinematics.near_triangles import Indices, box_distances, faces_near, joined, some_of, turned_box
+from kinematics.near_triangles import Indices, box_distances, faces_near, joined, least_along, some_of, turned_box
 from kinematics.pose import Array, Pose
 from kinematics.prepared import Part
 from kinematics.report import ContactKind
@@ -204,8 +204,7 @@ def nearest(a: Triangles, b: Triangles, within: float) -> SurfaceDistance | None
     if len(b.faces) <= MOST_AT_ONCE:
         found = surface_distance(MeshTree(a).at_origin(), MeshTree(b).at_origin()) if len(a.faces) else None
         return None if found is None or found.distance >= within else found
-    corners = b.vertices[b.faces]
-    gaps = box_distances(corners, *box_of(a))
+    gaps = box_distances(b, *box_of(a))
     best: SurfaceDistance | None = None
     while (gaps < within).any():
         near = np.flatnonzero(gaps < within)
@@ -219,7 +218,7 @@ def nearest(a: Triangles, b: Triangles, within: float) -> SurfaceDistance | None
             return found
         best, within = found, found.distance - ROUNDING
         direction = (found.p_b - found.p_a) / found.distance
-        gaps = np.maximum(gaps, (corners @ direction).min(axis=1) - float((a.vertices @ direction).max()))
+        gaps = np.maximum(gaps, least_along(b, direction) - float((a.vertices @ direction).max()))
     return best
 
 

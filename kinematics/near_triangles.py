@@ -41,8 +41,11 @@ def faces_near(surface: Triangles, low: Array, high: Array) -> Indices:
 
 def some_of(surface: Triangles, chosen: Indices) -> Triangles:
     """The chosen triangles with no other corners than theirs."""
-    used, renumbered = np.unique(surface.faces[chosen], return_inverse=True)
-    return Triangles(surface.vertices[used], renumbered.reshape(-1, 3).astype(np.int32))
+    faces = surface.faces[chosen]
+    is_used = np.zeros(len(surface.vertices), dtype=bool)
+    is_used[faces] = True
+    renumbered = np.cumsum(is_used, dtype=np.int32) - np.int32(1)
+    return Triangles(surface.vertices[is_used], renumbered[faces])
 
 
 def joined(surfaces: list[Triangles]) -> Triangles:
@@ -54,10 +57,19 @@ def joined(surfaces: list[Triangles]) -> Triangles:
     return Triangles(np.concatenate([s.vertices for s in surfaces]), np.concatenate(faces).astype(np.int32))
 
 
-def box_distances(corners: Array, low: Array, high: Array) -> Array:
-    """Distance (m,) from the box of each triangle, given by its corners (m, 3, 3), to the box [low, high]."""
-    off = np.maximum(np.maximum(corners.min(axis=1) - high, low - corners.max(axis=1)), 0.0)
-    return np.asarray(np.sqrt((off**2).sum(axis=1)))
+def box_distances(surface: Triangles, low: Array, high: Array) -> Array:
+    """Distance (m,) from the box of each triangle to the box [low, high]; 0 where they meet."""
+    first, second, third = (surface.vertices[surface.faces[:, k]] for k in range(3))
+    lows = np.minimum(np.minimum(first, second), third)
+    highs = np.maximum(np.maximum(first, second), third)
+    off = np.maximum(np.maximum(lows - high, low - highs), 0.0)
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", off, off)))
+
+
+def least_along(surface: Triangles, direction: Array) -> Array:
+    """The least extent (m,) of each triangle along a direction (3,)."""
+    first, second, third = (surface.vertices @ direction)[surface.faces.T]
+    return np.asarray(np.minimum(np.minimum(first, second), third))
 
 
 def distance_to_point(p: Array, surface: Triangles) -> float:

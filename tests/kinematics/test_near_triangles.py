@@ -5,7 +5,15 @@ import math
 import numpy as np
 import pytest
 
-from kinematics.near_triangles import box_distances, distance_to_point, faces_near, joined, some_of, turned_box
+from kinematics.near_triangles import (
+    box_distances,
+    distance_to_point,
+    faces_near,
+    joined,
+    least_along,
+    some_of,
+    turned_box,
+)
 from kinematics.pose import Pose
 from kinematics.solids import Triangles
 from tests.truth.supports import rotation
@@ -63,10 +71,16 @@ def test_that_box_distances_are_those_of_the_corners_boxes():
     surface = soup(200)
     low, high = np.array([-1.0, -2.0, -3.0]), np.array([1.0, 2.0, 3.0])
     corners = surface.vertices[surface.faces]
-    found = box_distances(corners, low, high)
+    found = box_distances(surface, low, high)
     for c, distance in zip(corners, found, strict=True):
         gaps = [max(0.0, c[:, k].min() - high[k], low[k] - c[:, k].max()) for k in range(3)]
         assert distance == pytest.approx(math.sqrt(sum(g * g for g in gaps)), abs=1e-12)
+
+
+def test_that_the_least_extents_are_those_of_the_corners():
+    surface, direction = soup(50), np.array([0.6, 0.0, -0.8])
+    expected = [min(float(direction @ surface.vertices[v]) for v in face) for face in surface.faces]
+    assert least_along(surface, direction) == pytest.approx(expected, abs=1e-12)
 
 
 @pytest.mark.parametrize(
