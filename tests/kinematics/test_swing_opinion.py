@@ -200,8 +200,8 @@ def test_that_a_bound_that_only_other_angles_break_is_found(falsify):
 def test_that_a_bound_of_the_tool_with_its_stick_out_error_is_found(falsify):
     """Half a millimetre lower the tool is 9.5 over the post, less 0.65 and the lean of the table."""
     left = 10.0 - 0.5 - 0.15 - 0.3 - 0.2 - 100.0 * math.radians(0.02)
-    assert agree(under_tool(errors=ERRORS)).spare == pytest.approx(left, abs=0.02)
-    falsify(lambda right: replace(right, spare=right.spare + 0.05))
+    assert agree(under_tool(errors=ERRORS)).spare <= left
+    falsify(lambda right: replace(right, spare=left + 0.05))
     assert numbers_in(caught(under_tool(errors=ERRORS)))[-2] == pytest.approx(9.5, abs=0.01)
 
 
