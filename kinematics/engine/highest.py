@@ -54,47 +54,41 @@ def rise_over_sweep(
     n_sides, of_piece = 0, -1  # the region is worked out when the first triangle needs it
     pairs = np.zeros((DEEPEST, 3), dtype=np.int32)  # group, node, whether the group is the larger
     rises = np.zeros(DEEPEST)
+    triangle = np.zeros((3, 3))
     best = at_least
-    pairs[0, 0], pairs[0, 1] = 1, 0
-    rises[0], pairs[0, 2] = _rise(groups, 1, q, starts, reach, R_WG, p_WG, boxes, 0)
+    pairs[0, 0], pairs[0, 2], rises[0] = 1, 1, math.inf
     n_open = 1
     while n_open > 0:
         n_open -= 1
         if rises[n_open] <= best:
             continue
-        group, node = pairs[n_open, 0], pairs[n_open, 1]
-        piece = group - len(heights)
-        start = first[node]
-        group_2, node_2 = group, node
-        if piece < 0 and (pairs[n_open, 2] or count[node] > 0):
-            group, group_2 = 2 * group, 2 * group + 1
-        elif count[node] == 0:
-            node, node_2 = start, start + 1
-        else:
-            q0, q1 = starts[piece], starts[piece + 1]
-            for row in range(start, start + count[node]):
-                ax, ay, az = _in_W(R_WG, p_WG, vertices, faces[row, 0])
-                bx, by, bz = _in_W(R_WG, p_WG, vertices, faces[row, 1])
-                cx, cy, cz = _in_W(R_WG, p_WG, vertices, faces[row, 2])
-                top = heights[piece] + best
-                if max(az, bz, cz) <= top:
-                    continue
-                if _top_within(ax, ay, az, bx, by, bz, cx, cy, cz, q, q0, q1, reach) <= top:
-                    continue
-                if of_piece != piece:
-                    n_sides, of_piece = _region(q[q0:q1], around, corners, sides), piece
-                top = _edge_top(ax, ay, az, bx, by, bz, sides, n_sides, top)
-                top = _edge_top(bx, by, bz, cx, cy, cz, sides, n_sides, top)
-                top = _edge_top(cx, cy, cz, ax, ay, az, sides, n_sides, top)
-                top = _face_top(ax, ay, az, bx, by, bz, cx, cy, cz, corners, 2 * n_sides, top)
-                best = max(best, top - heights[piece])
+        group, node, piece = pairs[n_open, 0], pairs[n_open, 1], pairs[n_open, 0] - len(heights)
+        is_group_opened = piece < 0 and (pairs[n_open, 2] > 0 or count[node] > 0)
+        if is_group_opened or count[node] == 0:
+            for k in range(2):
+                pair = n_open + k
+                pairs[pair, 0] = 2 * group + k if is_group_opened else group
+                pairs[pair, 1] = node if is_group_opened else first[node] + k
+                rises[pair], pairs[pair, 2] = _rise(
+                    groups, pairs[pair, 0], q, starts, reach, R_WG, p_WG, boxes, pairs[pair, 1]
+                )
+            if rises[n_open] >= rises[n_open + 1]:  # the higher one comes next
+                for k in range(3):
+                    pairs[n_open, k], pairs[n_open + 1, k] = pairs[n_open + 1, k], pairs[n_open, k]
+                rises[n_open], rises[n_open + 1] = rises[n_open + 1], rises[n_open]
+            n_open += 2
             continue
-        rise, is_wider = _rise(groups, group, q, starts, reach, R_WG, p_WG, boxes, node)
-        rise_2, is_wider_2 = _rise(groups, group_2, q, starts, reach, R_WG, p_WG, boxes, node_2)
-        at, at_2 = (n_open, n_open + 1) if rise < rise_2 else (n_open + 1, n_open)  # the higher one comes next
-        pairs[at, 0], pairs[at, 1], pairs[at, 2], rises[at] = group, node, is_wider, rise
-        pairs[at_2, 0], pairs[at_2, 1], pairs[at_2, 2], rises[at_2] = group_2, node_2, is_wider_2, rise_2
-        n_open += 2
+        q0, q1 = starts[piece], starts[piece + 1]
+        for row in range(first[node], first[node] + count[node]):
+            _set_triangle(triangle, R_WG, p_WG, vertices, faces, row)
+            top = heights[piece] + best
+            if _top_within(triangle, q, q0, q1, reach, top) <= top:
+                continue
+            if of_piece != piece:
+                n_sides, of_piece = _region(q[q0:q1], around, corners, sides), piece
+            for i in range(3):
+                top = _edge_top(triangle, i, sides, n_sides, top)
+            best = max(best, _face_top(triangle, corners, 2 * n_sides, top) - heights[piece])
     return best
 
 
@@ -159,13 +153,12 @@ def _groups(q: Array, starts: Ints, heights: Array) -> Array:
 
 
 @kernel
-def _in_W(R_WG: Array, p_WG: Array, vertices: Array, i: int) -> tuple[float, float, float]:
-    x, y, z = vertices[i, 0], vertices[i, 1], vertices[i, 2]
-    return (
-        x * R_WG[0, 0] + y * R_WG[0, 1] + z * R_WG[0, 2] + p_WG[0],
-        x * R_WG[1, 0] + y * R_WG[1, 1] + z * R_WG[1, 2] + p_WG[1],
-        x * R_WG[2, 0] + y * R_WG[2, 1] + z * R_WG[2, 2] + p_WG[2],
-    )
+def _set_triangle(triangle: Array, R_WG: Array, p_WG: Array, vertices: Array, faces: Ints, row: int) -> None:
+    """The corners of a row of the tree in W."""
+    for i in range(3):
+        x, y, z = vertices[faces[row, i], 0], vertices[faces[row, i], 1], vertices[faces[row, i], 2]
+        for k in range(3):
+            triangle[i, k] = x * R_WG[k, 0] + y * R_WG[k, 1] + z * R_WG[k, 2] + p_WG[k]
 
 
 @kernel
@@ -208,31 +201,32 @@ def _rise(
 
 
 @kernel
-def _top_within(
-    ax: float, ay: float, az: float, bx: float, by: float, bz: float, cx: float, cy: float, cz: float,
-    q: Array, start: int, end: int, reach: float,
-) -> float:  # fmt: skip
+def _top_within(triangle: Array, q: Array, start: int, end: int, reach: float, best: float) -> float:
     """A height that a triangle does not exceed where it is within `reach` of the convex set of rows start..end-1.
 
-    It is cut off square to the way from the set to its highest corner: a long triangle may be much lower here.
+    Where it may be higher than `best`, it is cut off square to the way from the set to its highest corner: a long
+    triangle may be much lower here.
     """
-    x, y, top = ax, ay, az
-    if bz > top:
-        x, y, top = bx, by, bz
-    if cz > top:
-        x, y, top = cx, cy, cz
+    i = 0
+    for k in range(1, 3):
+        if triangle[k, 2] > triangle[i, 2]:
+            i = k
+    x, y, top = triangle[i, 0], triangle[i, 1], triangle[i, 2]
+    if top <= best:
+        return top
     dx, dy, away = _from_set(x, y, q, start, end)
     if away <= reach:
         return top
     limit = reach - away + dx * x + dy * y
-    in_a, in_b, in_c = limit - dx * ax - dy * ay, limit - dx * bx - dy * by, limit - dx * cx - dy * cy
-    top = max(az if in_a >= 0.0 else -math.inf, bz if in_b >= 0.0 else -math.inf, cz if in_c >= 0.0 else -math.inf)
-    if (in_a >= 0.0) != (in_b >= 0.0):
-        top = max(top, az + (bz - az) * (in_a / (in_a - in_b)))
-    if (in_b >= 0.0) != (in_c >= 0.0):
-        top = max(top, bz + (cz - bz) * (in_b / (in_b - in_c)))
-    if (in_c >= 0.0) != (in_a >= 0.0):
-        top = max(top, cz + (az - cz) * (in_c / (in_c - in_a)))
+    top = -math.inf
+    for i in range(3):
+        j = i + 1 if i < 2 else 0
+        in_i = limit - dx * triangle[i, 0] - dy * triangle[i, 1]
+        in_j = limit - dx * triangle[j, 0] - dy * triangle[j, 1]
+        if in_i >= 0.0:
+            top = max(top, triangle[i, 2])
+        if (in_i >= 0.0) != (in_j >= 0.0):
+            top = max(top, triangle[i, 2] + (triangle[j, 2] - triangle[i, 2]) * (in_i / (in_i - in_j)))
     return top
 
 
@@ -317,16 +311,17 @@ def _farthest(polygon: Array, x: float, y: float) -> int:
 
 
 @kernel
-def _edge_top(
-    px: float, py: float, pz: float, qx: float, qy: float, qz: float, sides: Array, n: int, best: float
-) -> float:
-    """The greatest height of the segment p-q over the region, or `best`."""
+def _edge_top(triangle: Array, i: int, sides: Array, n: int, best: float) -> float:
+    """The greatest height of the edge from corner i over the region, or `best`."""
+    j = i + 1 if i < 2 else 0
+    px, py, pz = triangle[i, 0], triangle[i, 1], triangle[i, 2]
+    qx, qy, qz = triangle[j, 0], triangle[j, 1], triangle[j, 2]
     if max(pz, qz) <= best:
         return best
     enters, leaves = 0.0, 1.0
-    for i in range(n):
-        in_p = px * sides[i, 0] + py * sides[i, 1] - sides[i, 2]
-        in_q = qx * sides[i, 0] + qy * sides[i, 1] - sides[i, 2]
+    for k in range(n):
+        in_p = px * sides[k, 0] + py * sides[k, 1] - sides[k, 2]
+        in_q = qx * sides[k, 0] + qy * sides[k, 1] - sides[k, 2]
         if in_p < 0.0:
             if in_q < 0.0:
                 return best
@@ -339,25 +334,22 @@ def _edge_top(
 
 
 @kernel
-def _face_top(
-    ax: float, ay: float, az: float, bx: float, by: float, bz: float, cx: float, cy: float, cz: float,
-    corners: Array, n: int, best: float,
-) -> float:  # fmt: skip
-    """The greatest height of the triangle a-b-c over the corners of the region, or `best`."""
-    if max(az, bz, cz) <= best:
-        return best
-    left, right = min(ax, bx, cx), max(ax, bx, cx)
-    below, above = min(ay, by, cy), max(ay, by, cy)
-    ux, uy, vx, vy = bx - ax, by - ay, cx - ax, cy - ay
+def _face_top(triangle: Array, corners: Array, n: int, best: float) -> float:
+    """The greatest height of the inside of a triangle over the corners of the region, or `best`."""
+    ax, ay, az = triangle[0, 0], triangle[0, 1], triangle[0, 2]
+    ux, uy, uz = triangle[1, 0] - ax, triangle[1, 1] - ay, triangle[1, 2] - az
+    vx, vy, vz = triangle[2, 0] - ax, triangle[2, 1] - ay, triangle[2, 2] - az
     area = ux * vy - uy * vx
-    if abs(area) <= TINY:  # seen from above it is a line: its edges say it all
+    if abs(area) <= TINY or az + max(0.0, uz, vz) <= best:  # seen from above it is a line: its edges say it all
         return best
+    left, right = ax + min(0.0, ux, vx), ax + max(0.0, ux, vx)
+    below, above = ay + min(0.0, uy, vy), ay + max(0.0, uy, vy)
     for i in range(n):
+        wx, wy = corners[i, 0] - ax, corners[i, 1] - ay
         if left <= corners[i, 0] <= right and below <= corners[i, 1] <= above:
-            wx, wy = corners[i, 0] - ax, corners[i, 1] - ay
             b, c = (wx * vy - wy * vx) / area, (wy * ux - wx * uy) / area
             if b >= 0.0 and c >= 0.0 and b + c <= 1.0:
-                best = max(best, az + b * (bz - az) + c * (cz - az))
+                best = max(best, az + b * uz + c * vz)
     return best
 
 

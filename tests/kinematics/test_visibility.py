@@ -315,7 +315,7 @@ def test_that_whole_answers_are_those_of_plain_numpy():
     """Tools, bodies and gaps at random, half of them at whole millimetres and quarter turns."""
     rng = np.random.default_rng(43)
     n_hidden = 0
-    for k in range(50):
+    for k in range(40):
         way = ("any", "aligned")[k % 2]
         tool = [RoundPiece("cutter", 5.0, 5.0, 0.0, 40.0), RoundPiece("nut", 14.0, 10.0, 40.0, 60.0)]
         tip = rng.integers(-5, 5, 3).astype(float)
@@ -334,4 +334,4 @@ def test_that_whole_answers_are_those_of_plain_numpy():
         found = is_hidden(ends, FRONT, tool, tip, posed)
         assert found in expected
         n_hidden += found
-    assert 8 < n_hidden < 42
+    assert 6 < n_hidden < 34
