@@ -302,3 +302,14 @@ def test_that_a_ramp_is_followed_to_the_last_corner_of_the_region(radius, turn):
         feature = [Positions(points) for points in ways]
         both = [(standing(*level), identity("W", "G")), (standing(strip, faces), R)]
         assert depth_needed(radius, feature, both) == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_that_of_two_solids_the_one_that_is_higher_by_a_hair_counts(order):
+    """Two blocks side by side under a slot, 12 and 12.0000001 high."""
+    blocks = [brute_force.box_mesh((10.0, 10.0, h), (x, -5.0, 0.0)) for x, h in ((0.0, 12.0), (15.0, 12.0000001))]
+    feature = [Positions(np.array([(-5.0, 0.0, -1.0), (40.0, 0.0, -1.0)]))]
+    apart = [(standing(*block), identity("W", "G")) for block in blocks[::order]]
+    together = [(standing(*brute_force.joined(*blocks[::order])), identity("W", "G"))]
+    for material in (apart, together):
+        assert depth_needed(3.0, feature, material) == pytest.approx(13.0000001, abs=1e-12)
