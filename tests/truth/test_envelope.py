@@ -81,6 +81,26 @@ def test_that_moves_of_many_sets_with_lifts_of_their_own_hold_the_exact_room(is_
             check(room, (0, s), exact(HOLDER, near, sets, shift=shift))
 
 
+def test_that_of_many_lifts_the_largest_bounds_and_the_least_attains():
+    # an overhang 60 over the tips, 40 to the side of all but one of nine positions; the one below it lifts most
+    near = [body(brute_force.box_mesh((20, 20, 5), (-10, -10, 60)))]
+    ups = [44.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]
+    sets = [Positions(np.array([[0.0 if k == 0 else 40.0 + k, 0.0, 0.0]]), up=up) for k, up in enumerate(ups)]
+    made = envelope(near, sets, HEIGHTS)
+    raw = made.rooms([[NUT]], [0.0], is_refined=False)
+    assert raw.lo[0, 0] <= 60 - 12 - 44 + CLOSE
+    check(raw, (0, 0), 60.0 - 12.0 - 44.0, width=math.inf)
+    check(made.rooms([[NUT]], [0.0]), (0, 0), 60.0 - 12.0 - 44.0)
+
+
+def test_that_a_wall_that_is_hardly_nearer_than_another_bounds_too():
+    far, near = 20.0, 20.0 - 0.001
+    walls = soup([[(x, -40, -40), (x, 40, -40), (x, 0, 90)] for x in (far, near)])
+    room = rooms([body(walls)], ORIGIN, profiles=[[NUT]], shifts=[0.0, 10.0, 20.0], is_refined=False)
+    for s in range(3):
+        check(room, (0, s), near - NUT.r1)
+
+
 def test_that_a_path_of_many_short_moves_holds_the_exact_room():
     rng = np.random.default_rng(19)
     _, mesh = random_scene(rng, False, 40, ("point",))
@@ -184,8 +204,12 @@ def test_that_a_lift_to_a_fixed_height_is_shorter_by_the_stick_out_but_never_tha
     # the nut's top is 12 + shift, and it lifts by 30, 20 and then by the retract of 5
     for s, spare in enumerate((60 - 12 - 30, 60 - 22 - 20, 60 - 40 - 5)):
         check(room, (0, s), float(spare))
+    # out of the range of the bins, and nearest not where it is nearest to the axis: each is settled exactly
+    plates = [brute_force.box_mesh((40, 40, 5), (5, -20, 60)), brute_force.box_mesh((2, 2, 2), (-1, -1, 90))]
+    near = [body(brute_force.joined(*plates))]
+    settled = rooms(near, sets, profiles=[[NUT]], shifts=shifts, heights=(-9, -8), raised=-shifts, least_up=[5.0])
     for s, up in enumerate((30.0, 20.0, 5.0)):
-        check(room, (0, s), exact([NUT], near, sets, shift=shifts[s], ups=[up]))
+        check(settled, (0, s), exact([NUT], near, sets, shift=shifts[s], ups=[up]))
 
 
 def test_that_a_shank_reaches_up_to_the_holder_when_it_is_taller():
