@@ -99,6 +99,8 @@ class Holder:
     """A tool holder as a stack of steps from the tool side up to the gauge line.
 
     `grip` is the least gripped length; None means twice the shank diameter (common practice, no source).
+    `shanks` are the least and the largest shank diameter that it grips, `interface` names the spindle that it fits;
+    None: not known.
     """
 
     name: str
@@ -106,6 +108,8 @@ class Holder:
     title: str = ""
     grip: float | None = None
     origin: object = field(default=None, compare=False)
+    shanks: tuple[float, float] | None = None
+    interface: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from app.scenes import tool_model as model
@@ -42,7 +43,7 @@ class HolderRack:
                 taken = self._from_elsewhere(holder, entry.value)
                 self.own[name] = None if taken is None else _renamed(taken, name)
             else:
-                self.own[name] = None if holder is None else _holder(name, holder, self.reading.document, entry.value)
+                self.own[name] = None if holder is None else holder_of(name, holder, self.reading.document, entry.value)
 
     def all(self) -> tuple[Holder, ...]:
         """Every holder that is whole, own ones first."""
@@ -90,16 +91,17 @@ class HolderRack:
         if reading is None or document.root is None:
             return None
         holder = read_model(model.HolderFile, document.root, reading)
-        return _holder(name, holder, document, document.root) if holder else None
+        return holder_of(name, holder, document, document.root) if holder else None
 
 
-def _holder(name: str, holder: model.Holder, document: Document, node: Node) -> Holder:
+def holder_of(name: str, holder: model.Holder, document: Document, node: Node) -> Holder:
+    """The holder of a model, read from a node of a document."""
     steps = tuple(HolderStep(row.d1, row.d2, row.length, row.word) for row in holder.profile)
-    return Holder(name, steps, holder.title or "", holder.grip, Mark(document, node))
+    return Holder(name, steps, holder.title or "", holder.grip, Mark(document, node), holder.shanks, holder.interface)
 
 
 def _renamed(holder: Holder, name: str) -> Holder:
-    return Holder(name, holder.steps, holder.title, holder.grip, holder.origin)
+    return replace(holder, name=name)
 
 
 def build_tools(tools: tuple[model.Tool, ...], rack: HolderRack, reading: Reading) -> tuple[Tool, ...]:

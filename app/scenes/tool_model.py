@@ -2,17 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar
+from dataclasses import dataclass
+from typing import Annotated, Any, ClassVar
 
-from pydantic import Field
+from pydantic import Field, GetCoreSchemaHandler, ValidationInfo
+from pydantic_core import CoreSchema, core_schema
 
 from app.scenes.machine_model import Format, Units
-from app.scenes.reading import Located
+from app.scenes.reading import Located, node_of, reading_of, told
 from app.scenes.rows import HolderRows, OutlineRows
-from app.scenes.values import ChoiceRule, Flag, Name, NumberRule, Text
+from app.scenes.values import ChoiceRule, Flag, ListRule, Name, NumberRule, Text
 from kinematics.tool_kinds import KINDS
 
 LONGEST_TOOL = 2000.0  # mm; a longer one is a typing error
+
+
+@dataclass(frozen=True, slots=True)
+class LeastFirst:
+    """Two diameters [least, most] must not be the wrong way round; goes round the pair."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        def check(value: Any, inner: Any, info: ValidationInfo) -> Any:
+            pair = inner(value)
+            if pair[0] > pair[1]:
+                reading = reading_of(info)
+                low, high = (number / reading.scale for number in pair)
+                reading.tell(node_of(value), f"[{low:g}, {high:g}] is the wrong way round; expected [least, most]")
+                raise told()
+            return pair
+
+        return core_schema.with_info_wrap_validator_function(check, handler(source))
+
 
 ToolLength = Annotated[float, NumberRule("a length", "mm", at_least=0.001, at_most=LONGEST_TOOL)]
 ToolLengthOrZero = Annotated[float, NumberRule("a length", "mm", at_least=0.0, at_most=LONGEST_TOOL)]
@@ -21,6 +41,7 @@ DiameterOrZero = Annotated[float, NumberRule("a diameter", "mm", at_least=0.0, a
 Radius = Annotated[float, NumberRule("a radius", "mm", at_least=0.0, at_most=250.0)]
 PointAngle = Annotated[float, NumberRule("an included angle", "deg", above=0.0, at_most=180.0)]
 TaperAngle = Annotated[float, NumberRule("an angle per side", "deg", at_least=0.0, below=90.0)]
+Shanks = Annotated[tuple[Diameter, Diameter], ListRule("two diameters [least, most]", 2), LeastFirst()]
 FlankAngle = Annotated[float, NumberRule("an angle from the flat", "deg", above=0.0, at_most=90.0)]
 
 
@@ -67,6 +88,7 @@ class Holder(Located):
         description="steps [d, l], [d1, d2, l], with or without a name last, from the tool side up"
     )
     grip: ToolLengthOrZero | None = Field(None, description="the least gripped length; left out: twice the shank")
+    shanks: Shanks | None = Field(None, description="the least and the largest shank diameter that it grips")
 
 
 class HolderFile(Holder):
