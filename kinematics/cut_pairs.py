@@ -137,7 +137,7 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Group:
+class Group:
     """Parts against bodies over one move; `is_compared` (n_parts, n_targets)."""
 
     parts: tuple[Part, ...]
@@ -201,7 +201,6 @@ class CutPairs:
         )
         self.down = stick_out_error(self.scene.setup_errors, tool)
         self.moves = Moves(move_sets(move.sets), self.down)
-        self._keep_offs = {p.name: self._keep_off(p) for p in self.parts}
 
     def _frame(self, carrier: str) -> Pose:
         """The carrier's pose in the frame in which it is compared: W, or for the bed its own."""
@@ -220,7 +219,8 @@ class CutPairs:
         pieces = self.prepared.pieces_of(body.shape)
         return Target(body, pieces, tree, X_WG, order, errors, is_own, self.prepared)
 
-    def _keep_off(self, part: Part) -> float:
+    def keep_off_of(self, part: Part) -> float:
+        """The spare that is wanted of a part; what does not cut counts as holder."""
         return self.scene.keep_off.cutter if part.name == CUTTER else self.scene.keep_off.holder
 
     @cached_property
@@ -249,9 +249,9 @@ class CutPairs:
         pairs = self._in_order(order, np.zeros(len(left)), left)
         return zip(left[order].tolist(), pairs, strict=True)
 
-    def _in_order(self, order: Array, severity: Array, over: Array) -> Iterator[Pair]:
+    def _in_order(self, order: NDArray[np.intp], severity: Array, over: Array) -> Iterator[Pair]:
         """Pairs in an order, each made when it is asked for."""
-        groups, table = self._groups, self._table
+        groups, table = self.groups, self._table
         bounds = self._bounds_of_all[order]
         behind = np.minimum.accumulate(bounds[::-1])[::-1]
         rows = (table.group, table.part, table.target, table.keep_off, severity, over)
@@ -263,13 +263,13 @@ class CutPairs:
     @cached_property
     def left_out(self) -> list[tuple[str, str]]:
         """What is not compared, as "part - body", with the reason of each."""
-        return [left for group in self._groups for left in group.left_out]
+        return [left for group in self.groups for left in group.left_out]
 
     @cached_property
-    def _groups(self) -> tuple[_Group, ...]:
+    def groups(self) -> tuple[Group, ...]:
         """Everything that is compared, by the move over which it is."""
         heads = frozenset(b.name for b in self.prepared.head_bodies)
-        found: list[_Group] = []
+        found: list[Group] = []
         for is_bed in (False, True):
             targets = [t for t in self.targets if (t.body.carrier == BED) == is_bed]
             if targets:
@@ -278,11 +278,11 @@ class CutPairs:
             found.append(self._bed_group(parts))
         return tuple(found)
 
-    def _tool_groups(self, targets: list[Target], moves: Moves, heads: frozenset[str]) -> Iterator[_Group]:
+    def _tool_groups(self, targets: list[Target], moves: Moves, heads: frozenset[str]) -> Iterator[Group]:
         """The tool side against bodies; where a part meets only some of the workpiece, in a group of its own."""
         is_compared = np.ones((len(self.parts), len(targets)), dtype=bool)
         left_out: list[tuple[str, str]] = []
-        apart: list[_Group] = []
+        apart: list[Group] = []
         for j, target in enumerate(targets):
             is_own = target.is_own_workpiece
             if not is_own and (target.body.carrier != BED or not heads):
@@ -296,11 +296,11 @@ class CutPairs:
                 if against is None:
                     left_out.append((f"{part.name} - {target.name}", reason or FOLLOWS))
                 elif against is not target:
-                    apart.append(_Group((part,), [against], moves, np.ones((1, 1), dtype=bool), []))
-        yield _Group(self.parts, targets, moves, is_compared, left_out)
+                    apart.append(Group((part,), [against], moves, np.ones((1, 1), dtype=bool), []))
+        yield Group(self.parts, targets, moves, is_compared, left_out)
         yield from apart
 
-    def _bed_group(self, parts: tuple[Part, ...]) -> _Group:
+    def _bed_group(self, parts: tuple[Part, ...]) -> Group:
         """What the table carries against the bed, where linear axes move the table."""
         moves = Moves(move_sets(self.move.of_bed(self.machine)), 0.0)
         targets = [t for t in self.targets if t.body.carrier != BED]
@@ -312,23 +312,23 @@ class CutPairs:
             for target, is_in in zip(targets, row, strict=True)
             if not is_in
         ]
-        return _Group(parts, targets, moves, is_compared, left_out)
+        return Group(parts, targets, moves, is_compared, left_out)
 
     @cached_property
     def _table(self) -> _Table:
         """Every pair that is compared, as arrays."""
         rows = []
-        for n, group in enumerate(self._groups):
+        for n, group in enumerate(self.groups):
             part, target = np.nonzero(group.is_compared)
             errors = np.array([t.errors.total for t in group.targets])[target]
-            keep_off = np.array([self._keep_offs.get(p.name, self.scene.keep_off.holder) for p in group.parts])[part]
+            keep_off = np.array([self.keep_off_of(p) for p in group.parts])[part]
             rows.append((np.full(len(part), n), part, target, errors, keep_off))
         return _Table(*(np.concatenate(column) for column in zip(*rows, strict=True)))
 
     @cached_property
     def _bounds_of_all(self) -> Array:
         """A crude lower bound of the clearance of every pair of the table."""
-        return np.concatenate([self.bounds(g.parts, g.targets, g.moves)[g.is_compared] for g in self._groups])
+        return np.concatenate([self.bounds(g.parts, g.targets, g.moves)[g.is_compared] for g in self.groups])
 
     def bounds(self, parts: tuple[Part, ...], targets: list[Target], moves: Moves) -> Array:
         """Crude lower bounds (n_parts, n_targets) of the clearance."""

@@ -1,40 +1,33 @@
 """Searching one length for where a limit is met: roots that are verified, ranges that claim no more than is proven.
 
-1. A margin is 1-Lipschitz: over a length s it changes by no more than s.
-2. Where it never falls, the least length that meets a limit is one root: bracketed, and never overshot by more
-   than RESOLUTION; the end that is handed out was evaluated.
-3. Elsewhere the whole range is cut until each piece is certain or RESOLUTION wide; what is not certain counts
-   as the worse.
-4. What this file does not know: tools, cuts, bodies.
+1. Where a margin never falls, the least length that meets a limit is one root: bracketed, and never overshot by
+   more than RESOLUTION; the end that is handed out was evaluated. A margin is 1-Lipschitz: over a length s it
+   changes by no more than s.
+2. Elsewhere the whole range is cut until how bad it is is certain for each piece, or the piece RESOLUTION wide;
+   what is not certain then counts as the worse.
+3. What this file does not know: tools, cuts, bodies.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from typing import TypeVar
 
-RESOLUTION = 0.004  # mm; between a length that is proven to meet a limit and one that is not
-TOUCHING_PIECE = 0.25  # mm; where solids touch at both ends of a piece this wide, it counts as touching all along
+RESOLUTION = 0.002  # mm; between a length that is proven to meet a limit and one that is not
 STEP = 0.01  # mm; answers are told to this
 
-
-@dataclass(frozen=True, slots=True)
-class Root:
-    """The least length at which a limit is met, and what was found there; `at_end`: the range begins met."""
-
-    length: float
-    at_end: bool
+State = TypeVar("State")
 
 
-def least_met(margin: Callable[[float], float], low: float, high: float) -> Root | None:
+def least_met(margin: Callable[[float], float], low: float, high: float) -> float | None:
     """The least length in [low, high] from which on a margin that never falls is at least 0, within RESOLUTION.
 
-    None where it is not met at `high`. The length of the root was evaluated, and met.
+    None where it is not met at `high`. The length that is handed out was evaluated, and met.
     """
     at_low = margin(low)
     if at_low >= 0.0:
-        return Root(low, True)
+        return low
     at_high = margin(high)
     if at_high < 0.0:
         return None
@@ -59,30 +52,35 @@ def least_met(margin: Callable[[float], float], low: float, high: float) -> Root
         n_slow = n_slow + 1 if high - least > 0.5 * before else 0
         if n_slow > 2:
             n_slow = 0
-    return Root(high, False)
+    return high
 
 
 def certain_pieces(
-    margins: Callable[[float], tuple[float, ...]], low: float, high: float
-) -> Iterator[tuple[float, float, tuple[bool, ...]]]:
-    """Pieces of [low, high] in order, each with which limits are proven to be met all along it.
+    levels: Callable[[float, float, State], tuple[int, int, State]], low: float, high: float, state: State
+) -> Iterator[tuple[float, float, int]]:
+    """Pieces of [low, high] in order, each with how bad it is at worst.
 
-    A limit that could not be proven for a piece, down to RESOLUTION, counts as not met there.
+    Parameters
+    ----------
+    levels : of a piece [a, b]: how bad it is at every length of it at best, and at worst, and what is to be
+        handed on to its halves. What is true of a piece is true of each part of it.
     """
-    todo = [(low, high)]
+    todo = [(low, high, state)]
     while todo:
-        a, b = todo.pop()
-        half = 0.5 * (b - a)
-        middle = a + half
-        found = margins(middle)
-        is_certain = all(abs(m) > half and (math.isfinite(m) or m > 0.0) for m in found)
-        touches = any(m == -math.inf for m in found) and all(m == -math.inf or m < -half for m in found)
-        if is_certain or b - a <= RESOLUTION or (touches and b - a <= TOUCHING_PIECE):
-            yield a, b, tuple(m >= half for m in found)
+        a, b, known = todo.pop()
+        best, worst, known = levels(a, b, known)
+        if best >= worst or b - a <= RESOLUTION:
+            yield a, b, worst
             continue
-        todo += [(middle, b), (a, middle)]
+        middle = a + 0.5 * (b - a)
+        todo += [(middle, b, known), (a, middle, known)]
 
 
 def rounded_up(length: float) -> float:
     """To the next STEP, unless it is one already."""
-    return math.ceil(length / STEP - 1e-6) * STEP
+    return round(math.ceil(length / STEP - 1e-6) * STEP, 6)
+
+
+def rounded_down(length: float) -> float:
+    """To the last STEP, unless it is one already."""
+    return round(math.floor(length / STEP + 1e-6) * STEP, 6)

@@ -1,267 +1,347 @@
 """How short may a tool stick out: the least lengths at which a cut does not hit, cannot hit, is clear.
 
-1. Pairs: the margins to the three limits (`margins.py`). With a straight lift to a fixed height they never fall
-   when the tool gets longer, so each limit is one root; elsewhere the whole range is cut into certain pieces.
+1. Pairs: where a longer stick-out never leaves less room each limit is one root; elsewhere the whole range is cut
+   into pieces that are certain (`by_length.py`, `roots.py`).
 2. Depth: what is above the flutes has to stay out of the material; it needs a least length of its own.
 3. Travel: the gauge line goes up with the stick-out; X, Y and the table do not depend on it.
 4. The tool: no shorter than what cuts, no longer than leaves the least grip.
-5. What this file does not know: files, words for people.
+5. Where the lift is the retract, the height from which a cut is approached depends on the other cuts of the tool:
+   it is that of the scene with the tool changed.
+6. What this file does not know: files, words for people beyond names and reasons.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
 
-from kinematics.answers.margins import Limit, Margin, margin, trial, with_stick_out
-from kinematics.answers.roots import RESOLUTION, Root, certain_pieces, least_met, rounded_up
-from kinematics.assembly import tool_assembly
-from kinematics.cut_pairs import CutPairs
+from kinematics.answers.by_length import LEVELS, LiftHeight, Row, Stretch
+from kinematics.answers.margins import Limit, with_stick_out
+from kinematics.answers.ranges import Range, least_at, merged
+from kinematics.answers.roots import RESOLUTION, STEP, certain_pieces, least_met
+from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.depth_rule import SLACK, depth_needed
 from kinematics.errors import TightsideError
-from kinematics.moves.cuts import CutMove
+from kinematics.moves.cuts import lift_height
+from kinematics.moves.swings import all_between, approach_heights
 from kinematics.placed_cut import PlacedCut
+from kinematics.prepared import Prepared
 from kinematics.rigidity import holder_beams, tip_deflection, tool_beams
-from kinematics.scene import Holder, Tool
+from kinematics.scene import Holder, Scene, Tool
 from kinematics.tool_faults import tool_faults
-from kinematics.tool_kinds import gripped_length, largest_stick_out, least_stick_out
+from kinematics.tool_kinds import NECK, SHANK, cutter_top, given, gripped_length, largest_stick_out, shank_d
 from kinematics.travel import travel_report
 from kinematics.verdict import Verdict, worst
 
 LONGEST = 500.0  # mm; a tool whose overall length is not known is not looked at beyond this
+NEXT_TO = RESOLUTION + STEP  # mm; an answer this near to what limits it is limited by it
+SHANK_FIT = 1e-6  # mm; rounding of a shank's diameter
 _LIMITS = (Limit.HITS, Limit.CAN_HIT, Limit.CLEAR)
 
 
 @dataclass(frozen=True, slots=True)
-class Range:
-    """A stretch of stick-outs, mm, over which the verdict of the cut is at most this bad."""
-
-    start: float
-    end: float
-    verdict: Verdict
-
-
-@dataclass(frozen=True, slots=True)
 class StickOutAnswer:
-    """The stick-outs of one cut with one holder.
+    """The stick-outs of one cut, or of all cuts of a tool, with one holder. Lengths in mm.
 
     Parameters
     ----------
     now : the stick-out in the scene, if the tool stands in this holder there.
-    least : the least lengths, rounded up to 0.01 mm, at which the cut does not hit, cannot hit, is clear; None
-        where none up to the longest does.
+    least_not_hits, least_cannot_hit, least_clear : the least lengths, rounded up to 0.01 mm, at which the cut does
+        not hit, cannot hit, is clear; None where none up to the longest does.
     ranges : of the whole verdict, pairs, depth and travel together, from the shortest to the longest stick-out.
-    limited_by : the pair that leaves the least room just below the least clear length; None where something
-        else limits it.
-    limit : what limits the least clear length: "pair", "tool", "depth" or "travel".
+    limit : what keeps the least clear length, or else the best there is, from being better: "pair", "tool", "depth"
+        or "travel"; `limited_by` the pair, if it is one.
+    longest_by : what ends the ranges: "grip", "outline", "travel", or "500 mm" where the tool's length is not known.
     grip_left : gripped length at the least clear stick-out; None where the overall length is not known.
     bending : how far the tip gives way there under a force, relative to the tool as it stands in the scene.
     length_to_diameter : the least clear stick-out over the cutter's diameter.
-    why : why no stick-out serves; None where one does.
+    best : the best verdict that some length reaches; None where the holder can't take the tool.
+    why : why no stick-out is clear; None where one is.
     """
 
     holder: str
     now: float | None
-    least_not_hits: float | None
-    least_cannot_hit: float | None
-    least_clear: float | None
-    ranges: tuple[Range, ...]
-    limited_by: tuple[str, str] | None
-    limit: str | None
-    grip_left: float | None
-    bending: float | None
-    length_to_diameter: float | None
-    why: str | None
+    least_not_hits: float | None = None
+    least_cannot_hit: float | None = None
+    least_clear: float | None = None
+    ranges: tuple[Range, ...] = ()
+    limit: str | None = None
+    limited_by: tuple[str, str] | None = None
+    longest_by: str | None = None
+    grip_left: float | None = None
+    bending: float | None = None
+    length_to_diameter: float | None = None
+    best: Verdict | None = None
+    why: str | None = None
 
 
-def stick_out_answer(placed: PlacedCut, holder: Holder) -> StickOutAnswer:
-    """The stick-outs that serve a cut with a holder. A holder that can't take the tool is an answer with a reason."""
-    return _Search(placed, holder).answer()
+class CutStickOuts:
+    """What a cut asks of the stick-out of its tool; what does not depend on the holder is found once."""
+
+    def __init__(self, placed: PlacedCut, lifts: Lifts | None = None) -> None:
+        self.placed = placed
+        self.lifts = lifts or Lifts(placed.prepared)
+
+    def answer(self, holder: Holder) -> StickOutAnswer:
+        """The stick-outs with a holder. One that can't take the tool is an answer with a reason."""
+        return _Search(self, holder).answer()
+
+    @cached_property
+    def depth_needed(self) -> float:
+        """How much must be free above the tip, whatever the holder, mm."""
+        material = [(t.tree.tree, t.X_WG) for t in self.placed.pairs.targets if t.is_own_workpiece]
+        return depth_needed(self.placed.assembly.cutter_radius, self.placed.move.feature, material)
+
+
+class Lifts:
+    """How high the cuts of a scene lift, with a tool changed; remembers what it has worked out."""
+
+    def __init__(self, prepared: Prepared) -> None:
+        self.prepared = prepared
+        self._heights: dict[tuple[str, Holder, float], list[float]] = {}
+
+    def of(self, placed: PlacedCut, tool: Tool, low: float, high: float) -> LiftHeight:
+        """Of a cut, with its tool at stick-outs from low to high. Raises ToolError, FeatureError."""
+        scene = self.prepared.scene
+        if scene.lift.kind != "retract":
+            return LiftHeight(lift_height(scene.lift, scene.machine))
+        # each way to a cut ends at a height that is fixed or rises as the tool does, so that two lengths tell all
+        i = scene.cuts().index((placed.orientation, placed.cut))
+        at_low, at_high = (self._at(scene, with_stick_out(tool, length))[i] for length in (low, high))
+        return LiftHeight(at_low, at_high - high if at_high > at_low else -math.inf)
+
+    def _at(self, scene: Scene, tool: Tool) -> list[float]:
+        key = (tool.id, tool.holder, tool.stick_out)
+        if key not in self._heights:
+            changed = replace(scene, tools=tuple(tool if t.id == tool.id else t for t in scene.tools))
+            between = all_between(changed, self.prepared.placed)
+            self._heights[key] = approach_heights(*between, len(changed.cuts()))
+        return self._heights[key]
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """The stick-outs that a tool allows in a holder, and what ends them."""
+
+    low: float
+    high: float
+    longest_by: str
+
+
+def grips_shank(holder: Holder, tool: Tool) -> bool:
+    """Whether a holder grips shanks of this diameter, as far as is known."""
+    if holder.shanks is None:
+        return True
+    return holder.shanks[0] - SHANK_FIT <= shank_d(tool) <= holder.shanks[1] + SHANK_FIT
+
+
+def tool_bounds(tool: Tool) -> Bounds | str:
+    """The shortest and the longest stick-out that the tool allows in its holder, or why there is none."""
+    shanks = tool.holder.shanks
+    if shanks is not None and not grips_shank(tool.holder, tool):
+        grips = f"{shanks[0]:g}" if shanks[0] == shanks[1] else f"{shanks[0]:g} to {shanks[1]:g}"
+        return f"{tool.holder.name} grips shanks of {grips} mm; that of {tool.id} is {shank_d(tool):g}"
+    low = cutter_top(tool)
+    if tool.neck is not None and tool.neck[0] > given(tool.shank):
+        low = max(low, tool.neck[1])  # the holder grips the shank, a wider neck stays out of it
+    ends = [(LONGEST, f"{LONGEST:g} mm")]
+    if (most := largest_stick_out(tool)) is not None:
+        ends = [(most, "grip")]
+    if tool.outline:
+        ends.append((sum(step.length for step in tool.outline), "outline"))
+    high, by = min(ends)
+    if high < low - RESOLUTION:
+        return f"{tool.id} is too short for the least grip of {tool.holder.name}"
+    high = max(low, high)
+    for length in (low, high):
+        faults = tool_faults(with_stick_out(tool, length))
+        if faults:
+            return faults[0].message
+    return Bounds(low, high, by)
 
 
 class _Search:
     """One cut with one holder over all stick-outs."""
 
-    def __init__(self, placed: PlacedCut, holder: Holder) -> None:
-        self.placed, self.holder = placed, holder
-        self.scene = placed.prepared.scene
+    def __init__(self, cut: CutStickOuts, holder: Holder) -> None:
+        self.cut, self.placed, self.holder = cut, cut.placed, holder
+        self.scene = self.placed.prepared.scene
         self.machine = self.scene.machine
-        self.tool: Tool = replace(placed.tool, holder=holder)
-        self._trials: dict[float, CutPairs] = {}
-        self._margins: dict[tuple[float, Limit], Margin] = {}
-
-    # ---- one length ------------------------------------------------------------------------------
-
-    def _pairs(self, length: float) -> CutPairs:
-        if length not in self._trials:
-            self._trials[length] = trial(self.placed, with_stick_out(self.tool, length))
-        return self._trials[length]
-
-    def _margin(self, length: float, limit: Limit) -> Margin:
-        key = (length, limit)
-        if key not in self._margins:
-            self._margins[key] = margin(self._pairs(length), limit)
-        return self._margins[key]
-
-    def _value(self, limit: Limit) -> Callable[[float], float]:
-        return lambda length: self._margin(length, limit).value
-
-    # ---- what bounds the length -------------------------------------------------------------------
-
-    def _bounds(self) -> tuple[float, float] | str:
-        """The shortest and the longest stick-out that the tool allows in this holder, or why there is none."""
-        low = least_stick_out(self.tool)
-        most = largest_stick_out(self.tool)
-        if self.tool.outline:
-            outline = sum(step.length for step in self.tool.outline)
-            most = outline if most is None else min(most, outline)
-        high = LONGEST if most is None else most
-        if high < low - RESOLUTION:
-            return f"{self.tool.id} is too short for the least grip of {self.holder.name}"
-        high = max(low, high)
-        for length in (low, high):
-            faults = tool_faults(with_stick_out(self.tool, length))
-            if faults:
-                return faults[0].message
-        return low, high
-
-    def _travel(self, low: float, high: float) -> tuple[float, float] | str:
-        """The stick-outs within [low, high] at which the gauge line stays within its travel, or what is out of it."""
-        move = self._move(low)
-        report = travel_report(self.machine, move, self.placed.cut.retract, self.scene.lift, self.placed.angles)
-        if min(*report.x.left, *report.y.left) < -SLACK:
-            return report.why or "out of travel"
-        # both ends of the gauge line's way go up with the stick-out
-        first = low + max(0.0, -report.z.left[0])
-        last = min(high, low + report.z.left[1])
-        if report.verdict is Verdict.HITS and min(report.z.left) >= -SLACK:
-            return report.why or "out of travel"
-        return (first, last) if first <= last + SLACK else (report.why or "Z is out of travel")
-
-    def _move(self, length: float) -> CutMove:
-        return self._pairs(length).move
-
-    def _least_for_depth(self, low: float, high: float) -> float | None:
-        """The least stick-out at which the depth rule is kept; None where it never is."""
-        targets = [t for t in self.placed.pairs.targets if t.is_own_workpiece]
-        first = self._pairs(low).assembly
-        if first.flute is None:
-            return low
-        material = [(t.tree.tree, t.X_WG) for t in targets]
-        needs = depth_needed(first.cutter_radius, self.placed.move.feature, material)
-
-        def has(length: float) -> float:
-            limit = tool_assembly(with_stick_out(self.tool, length), self.machine.spindle_nose).depth_limit
-            return math.inf if limit is None else limit
-
-        root = least_met(lambda length: has(length) + SLACK - needs, low, high)
-        return None if root is None else root.length
-
-    def _never_falls(self, high: float) -> bool:
-        """Whether a longer stick-out never leaves less room: the lift ends at one height, above every retract."""
-        if self.placed.cut.leave_to is not None or self.scene.lift.kind == "retract":
-            return False
-        retract = self.placed.cut.retract
-        return all(s.up > retract or s.up == 0.0 for s in self._move(high).sets)
-
-    # ---- the answer ------------------------------------------------------------------------------
+        self.tool: Tool = replace(self.placed.tool, holder=holder)
+        self.now = self.placed.tool.stick_out if holder == self.placed.tool.holder else None
 
     def answer(self) -> StickOutAnswer:
-        bounds = self._bounds()
+        bounds = tool_bounds(self.tool)
         if isinstance(bounds, str):
-            return self._none(bounds)
-        low, high = bounds
+            return StickOutAnswer(self.holder.name, self.now, why=bounds)
+        if self.placed.premature:
+            before = ", ".join("/".join(c) for c in self.placed.premature)
+            return self._not_checked(f"the state {self.placed.state.name} exists only after {before}, made later")
         try:
-            travel = self._travel(low, high)
-            if isinstance(travel, str):
-                return self._none(travel)
-            return self._over(low, high, travel)
+            return self._over(bounds)
         except TightsideError as error:
-            return self._none(error.message)
+            return self._not_checked(error.message)
 
-    def _over(self, low: float, high: float, travel: tuple[float, float]) -> StickOutAnswer:
+    def _not_checked(self, why: str) -> StickOutAnswer:
+        return StickOutAnswer(self.holder.name, self.now, best=Verdict.NOT_CHECKED, why=why)
+
+    def _over(self, bounds: Bounds) -> StickOutAnswer:
+        low, high = bounds.low, bounds.high
+        lift = self.cut.lifts.of(self.placed, self.tool, low, high)
+        whole = Stretch(self.placed, self.tool, low, high, lift)
+        travel = self._travel(whole)
+        if isinstance(travel, str):
+            out = (Range(low, high, Verdict.HITS),)
+            return StickOutAnswer(
+                self.holder.name, self.now, ranges=out, limit="travel", longest_by=bounds.longest_by,
+                best=Verdict.HITS, why=travel,
+            )  # fmt: skip
         first, last = travel
         depth = self._least_for_depth(low, high)
-        pieces = self._by_roots(first, last) if self._never_falls(last) else self._by_pieces(first, last)
-        ranges = _merged(
+        stretches = list(self._stretches(whole, first, last, lift))
+        pieces = [r for stretch in stretches for r in _ranges_of(stretch)]
+        ranges = merged(
             [Range(low, first, Verdict.HITS)]
             + [r for piece in pieces for r in _with_depth(piece, depth)]
             + [Range(last, high, Verdict.HITS)]
         )
-        least = {v: _least(ranges, v) for v in (Verdict.CAN_HIT, Verdict.TIGHT, Verdict.CLEAR)}
+        least = {v: least_at(ranges, v) for v in (Verdict.CAN_HIT, Verdict.TIGHT, Verdict.CLEAR)}
+        best = min((r.verdict for r in ranges), key=lambda v: v.severity)
+        limit, pair = self._limited(stretches, ranges, best, low, first, depth)
         clear = least[Verdict.CLEAR]
-        limit, between = self._limited(clear, low, first, depth, last)
         return StickOutAnswer(
             holder=self.holder.name,
-            now=self.placed.tool.stick_out if self.holder == self.placed.tool.holder else None,
+            now=self.now,
             least_not_hits=least[Verdict.CAN_HIT],
             least_cannot_hit=least[Verdict.TIGHT],
             least_clear=clear,
             ranges=ranges,
-            limited_by=between,
             limit=limit,
-            grip_left=None if clear is None else gripped_length(with_stick_out(self.tool, clear)),
-            bending=None if clear is None else self._bending(clear),
-            length_to_diameter=None if clear is None else clear / (2.0 * self._pairs(low).assembly.cutter_radius),
-            why=None if clear is not None else self._why_never(last, depth),
+            limited_by=pair,
+            longest_by="travel" if last < high - SLACK else bounds.longest_by,
+            best=best,
+            why=None if clear is not None else _why_never(best, limit, pair),
+            **rigidity_at(self.scene, self.placed.tool, self.holder, clear),
         )
 
-    def _by_roots(self, low: float, high: float) -> list[Range]:
-        roots: list[float] = []
-        start = low
-        for limit in _LIMITS:
-            root: Root | None = least_met(self._value(limit), start, high)
-            if root is None:
-                break
-            start = root.length
-            roots.append(root.length)
-        ends = [low, *roots, high]
-        verdicts = (Verdict.HITS, Verdict.CAN_HIT, Verdict.TIGHT, Verdict.CLEAR)
-        return [Range(a, b, v) for a, b, v in zip(ends[:-1], ends[1:], verdicts, strict=False)]
+    # ---- what bounds the length ----------------------------------------------------------------------
 
-    def _by_pieces(self, low: float, high: float) -> list[Range]:
-        def margins(length: float) -> tuple[float, ...]:
-            return tuple(self._margin(length, limit).value for limit in _LIMITS)
+    def _travel(self, whole: Stretch) -> tuple[float, float] | str:
+        """The stick-outs at which the gauge line stays within its travel, or what is out of it."""
+        low, high = whole.low, whole.high
+        move, cut = whole.pairs.move, self.placed.cut
+        head = move.gauge_length - high  # both ends of the gauge line's way go up with the stick-out
 
-        verdicts = (Verdict.HITS, Verdict.CAN_HIT, Verdict.TIGHT, Verdict.CLEAR)
-        found = []
-        for a, b, met in certain_pieces(margins, low, high):
-            n_met = next((k for k, is_met in enumerate(met) if not is_met), len(met))
-            found.append(Range(a, b, verdicts[n_met]))
-        return found
+        def at(length: float) -> tuple[float, float, str | None]:
+            there = replace(move, gauge_length=head + length)
+            report = travel_report(self.machine, there, cut.retract, self.scene.lift, self.placed.angles)
+            return *report.z.left, report.why
+
+        below, above, _ = at(low)
+        first, last = low + max(0.0, -below), min(high, low + above)
+        if first > last + SLACK:
+            return at(min(first, high))[2] or "Z is out of travel"
+        last = max(first, last)
+        why = at(first)[2]
+        return (first, last) if why is None else why
+
+    def _least_for_depth(self, low: float, high: float) -> float | None:
+        """The least stick-out at which the depth rule is kept; None where it never is."""
+
+        def margin(length: float) -> float:
+            limit = tool_assembly(with_stick_out(self.tool, length), self.machine.spindle_nose).depth_limit
+            return math.inf if limit is None else limit + SLACK - self.cut.depth_needed
+
+        return least_met(margin, low, high)
+
+    # ---- the pairs ---------------------------------------------------------------------------------
+
+    def _stretches(self, whole: Stretch, first: float, last: float, lift: LiftHeight) -> Iterator[Stretch]:
+        """Stretches in which the same pairs are compared, and the lift is of one kind."""
+        ends = {*_widenings(whole.assembly), whole.lifts_to_one_height_up_to}
+        cuts = [end for end in sorted(ends) if first + RESOLUTION < end < last - RESOLUTION]
+        points = [first, *cuts, last]
+        if len(points) == 2 and (first, last) == (whole.low, whole.high):
+            yield whole
+            return
+        for a, b in pairwise(points):
+            yield Stretch(self.placed, self.tool, a, b, lift)
 
     def _limited(
-        self, clear: float | None, low: float, first: float, depth: float | None, last: float
-    ) -> tuple[str | None, tuple[str, str] | None]:
-        """What keeps the least clear stick-out from being less."""
-        if clear is None:
-            return ("depth", None) if depth is None else ("pair", self._margin(last, Limit.CLEAR).between)
-        if clear <= low + 2 * RESOLUTION + 0.01:
-            return "tool", None
-        if depth is not None and abs(clear - depth) <= 2 * RESOLUTION + 0.01:
-            return "depth", None
-        if abs(clear - first) <= 2 * RESOLUTION + 0.01:
-            return "travel", None
-        return "pair", self._margin(max(first, clear - 0.02), Limit.CLEAR).between
+        self,
+        stretches: Sequence[Stretch],
+        ranges: Sequence[Range],
+        best: Verdict,
+        low: float,
+        first: float,
+        depth: float | None,
+    ) -> tuple[str, tuple[str, str] | None]:
+        """What keeps the best stick-out from being less, or from being clear."""
+        at = [r.end for r in ranges if r.verdict is best][-1]
+        if best is Verdict.CLEAR:
+            begins = next(r.start for r in ranges if r.verdict is best)
+            for limit, length in (("tool", low), ("travel", first), ("depth", depth)):
+                if length is not None and abs(begins - length) <= NEXT_TO:
+                    return limit, None
+            at = begins - NEXT_TO
+        left, pair = _least_room(stretches, at)
+        if pair is not None and left < 0.0:
+            return "pair", pair.names
+        return ("depth" if depth is None or at < depth else "travel"), None
 
-    def _why_never(self, last: float, depth: float | None) -> str:
-        if depth is None:
-            return "the flute is too short for the depth at every stick-out"
-        longest = self._margin(last, Limit.CLEAR)
-        between = " to ".join(longest.between) if longest.between else "nothing near"
-        return f"at its longest, {last:.2f}, {between} still leaves too little"
 
-    def _bending(self, length: float) -> float:
-        """Deflection of the tip at this stick-out, relative to the tool as it stands in the scene."""
-        nose = self.machine.spindle_nose
-        made, now = tool_assembly(with_stick_out(self.tool, length), nose), tool_assembly(self.placed.tool, nose)
-        then = tip_deflection((*tool_beams(made), *holder_beams(made)), 1.0)
-        return then / tip_deflection((*tool_beams(now), *holder_beams(now)), 1.0)
+def _ranges_of(stretch: Stretch) -> Iterator[Range]:
+    """The verdicts of the pairs over a stretch."""
+    low, high = stretch.low, stretch.high
+    if not stretch.rows:
+        yield Range(low, high, Verdict.CLEAR)
+    elif stretch.never_falls:
+        yield from _by_roots(stretch)
+    else:
+        for a, b, level in certain_pieces(stretch.levels, low, high, stretch.rows):
+            yield Range(a, b, LEVELS[level])
 
-    def _none(self, why: str) -> StickOutAnswer:
-        now = self.placed.tool.stick_out if self.holder == self.placed.tool.holder else None
-        return StickOutAnswer(self.holder.name, now, None, None, None, (), None, None, None, None, None, why)
+
+def _by_roots(stretch: Stretch) -> Iterator[Range]:
+    start, high = stretch.low, stretch.high
+    if stretch.margin(start, Limit.CLEAR)[0] >= 0.0:
+        yield Range(start, high, Verdict.CLEAR)
+        return
+    for limit, verdict in zip(_LIMITS, reversed(LEVELS), strict=False):
+        root = least_met(lambda length, limit=limit: stretch.margin(length, limit)[0], start, high)  # type: ignore[misc]  # a default binds the loop's
+        yield Range(start, high if root is None else root, verdict)
+        if root is None:
+            return
+        start = root
+    yield Range(start, high, Verdict.CLEAR)
+
+
+def _least_room(stretches: Sequence[Stretch], length: float) -> tuple[float, Row | None]:
+    """What is left over keep-off at a length, and the pair that leaves it; infinite where none matters."""
+    for stretch in stretches:
+        if stretch.low - STEP <= length <= stretch.high + STEP:
+            return stretch.margin(min(max(length, stretch.low), stretch.high), Limit.CLEAR)
+    return math.inf, None
+
+
+def _widenings(assembly: ToolAssembly) -> Iterator[float]:
+    """Heights at which neck or shank become wider than the cutter: from there on they are compared with more."""
+    limit = assembly.cutter_radius
+    for part in (NECK, SHANK):
+        for s in assembly.slices_of(part)[0]:
+            if max(s.r1, s.r2) > limit:
+                yield s.z1 if s.r1 > limit else s.z1 + (s.z2 - s.z1) * (limit - s.r1) / (s.r2 - s.r1)
+                break
+
+
+def _why_never(best: Verdict, limit: str, pair: tuple[str, str] | None) -> str:
+    if limit == "depth":
+        return "the flute is too short for the depth at every stick-out"
+    between = " to ".join(pair) if pair else "travel"
+    return f"{best} at best, whatever the stick-out: {between}"
 
 
 def _with_depth(piece: Range, depth: float | None) -> list[Range]:
@@ -273,37 +353,24 @@ def _with_depth(piece: Range, depth: float | None) -> list[Range]:
     return [Range(piece.start, depth, worst([piece.verdict, Verdict.CAN_HIT])), replace(piece, start=depth)]
 
 
-def _merged(pieces: Sequence[Range]) -> tuple[Range, ...]:
-    """Ranges in order, those of one verdict joined; ends rounded so that none claims more than was proven."""
-    joined: list[Range] = []
-    for piece in pieces:
-        if piece.end - piece.start <= 0.0 and len(pieces) > 1:
-            continue
-        if joined and joined[-1].verdict is piece.verdict:
-            joined[-1] = replace(joined[-1], end=piece.end)
-        else:
-            joined.append(piece)
-    found: list[Range] = []
-    for piece in joined:
-        start = found[-1].end if found else piece.start
-        following = joined[len(found) + 1] if len(found) + 1 < len(joined) else None
-        end = piece.end
-        if following is not None:  # the better of two neighbours gives way
-            is_better_next = following.verdict.severity < piece.verdict.severity
-            end = rounded_up(end) if is_better_next else math.floor(end * 100 + 1e-6) / 100
-        found.append(Range(start, max(start, end), piece.verdict))
-    return tuple(r for r in found if r.end > r.start or len(found) == 1)
+def rigidity_at(scene: Scene, now: Tool, holder: Holder, length: float | None) -> dict[str, float | None]:
+    """Grip, bending relative to the tool as it stands, and slenderness at a stick-out; None where there is none."""
+    if length is None:
+        return {"grip_left": None, "bending": None, "length_to_diameter": None}
+    tool = with_stick_out(replace(now, holder=holder), length)
+    nose = scene.machine.spindle_nose
+    made, before = tool_assembly(tool, nose), tool_assembly(now, nose)
+    then, at_first = (tip_deflection((*tool_beams(a), *holder_beams(a)), 1.0) for a in (made, before))
+    return {
+        "grip_left": gripped_length(tool),
+        "bending": then / at_first,
+        "length_to_diameter": length / (2.0 * made.cutter_radius),
+    }
 
 
-def _least(ranges: Sequence[Range], at_most: Verdict) -> float | None:
-    """The least stick-out whose verdict is no worse than `at_most`."""
-    return next((r.start for r in ranges if r.verdict.severity <= at_most.severity), None)
-
-
-def bands(length_to_diameter: float) -> str:
-    """The usual rule of thumb for a slender tool (common practice, no source)."""
-    if length_to_diameter <= 3.0:
-        return "stiff"
-    if length_to_diameter <= 5.0:
-        return "usual"
-    return "slender: expect chatter and lower feeds"
+def band(length_to_diameter: float) -> str:
+    """What is usually said of a tool that sticks out so many diameters (rule of thumb, common practice, no source)."""
+    for most, word in ((3.0, "usual"), (4.0, "take care"), (5.0, "feed less")):
+        if length_to_diameter <= most:
+            return word
+    return "slender"
