@@ -4,8 +4,8 @@
    with the stick-out, and the tool lifts by less or as much, never by less than the stick-out grew.
 2. So over the lengths from a to b all that the tool sweeps lies within a hull, and all of it holds a core, and
    both are such sweeps themselves: two queries bound a pair over the whole stretch, without steps.
-3. What is not round, and what a table that moves in Z brings near, is worked out at single lengths; elsewhere it
-   differs by no more than the length does.
+3. Seen from a bed past which the table moves in Z the holder stays and the tip goes down; what stands on the bed
+   rises past the table like the holder does past the part.
 4. A pair whose hull is clear is out of the question in all the stretch.
 5. What this file does not know: travel, depth, what is done with the answers.
 """
@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 
@@ -23,12 +23,11 @@ import numpy as np
 from kinematics.answers.margins import Limit, with_stick_out
 from kinematics.assembly import Slice, ToolAssembly, tool_assembly
 from kinematics.cut_pairs import CutPairs, Group, Moves, Target
-from kinematics.engine.chains import Chains, chains
+from kinematics.engine.chains import chains
 from kinematics.engine.exact_pair import MoveSets, RoundPart, move_sets, near_enough
-from kinematics.engine.pair import Clear, Contact
+from kinematics.engine.pair import Contact, Node, pair_clearance, position_tree
 from kinematics.engine.position_sets import sets_of
 from kinematics.engine.sweep import Positions
-from kinematics.machine import BED
 from kinematics.moves.cuts import relifted
 from kinematics.placed_cut import PlacedCut
 from kinematics.pose import Array
@@ -39,16 +38,27 @@ from kinematics.verdict import Verdict
 
 LEVELS = (Verdict.CLEAR, Verdict.TIGHT, Verdict.CAN_HIT, Verdict.HITS)  # as `level` counts them
 _CLEAR, _TIGHT, _CAN_HIT, _HITS = range(4)
+TOUCHING_PIECE = 0.25  # mm; where polyhedra touch in the middle of so short a stretch, they count as touching in all
 ABOVE_ZERO = 1e-9  # mm; a spare of nothing is not above nothing
 
 
 class _Kind(Enum):
-    """How a part changes with the stick-out."""
+    """How a part changes with the stick-out, as its obstacle sees it."""
 
-    TIP = "stays"
+    TIP = "stays with the tip"
     STEM = "grows"
     ABOVE = "rises"
-    SLOW = "is worked out at single lengths"
+    STILL = "is not concerned"
+    SINKING_TIP = "goes down with the tip"
+    SINKING_STEM = "grows, and goes down with the tip"
+
+    @property
+    def is_stem(self) -> bool:
+        return self in (_Kind.STEM, _Kind.SINKING_STEM)
+
+    @property
+    def sinks(self) -> bool:
+        return self in (_Kind.SINKING_TIP, _Kind.SINKING_STEM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,28 +76,23 @@ class LiftHeight:
 class Row:
     """A pair that matters somewhere in the stretch.
 
-    `known` holds, for the move as it is and as it is swept, a length and a proven clearance at it.
+    `moves` and `slices` are those of the longest tool. `known` holds, for the move as it is and as it is swept, a
+    length and a proven clearance at it.
     """
 
     part: Part
     target: Target
     kind: _Kind
-    is_bed: bool
+    moves: Moves
     errors: float
     keep_off: float
     floor: float
     slices: tuple[Slice, ...]
     known: dict[bool, tuple[float, float]] = field(default_factory=dict)
-    slow: dict[float, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def names(self) -> tuple[str, str]:
         return self.part.name, self.target.name
-
-    @property
-    def is_constant(self) -> bool:
-        """It is the same at every length: a body of the bed beside what the table carries."""
-        return self.part.order >= BEHIND_TOOL
 
     def subtract(self, limit: Limit) -> float:
         match limit:
@@ -99,6 +104,15 @@ class Row:
                 return self.errors + self.keep_off
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shape:
+    """A part over the moves of its pair, `shift` higher and with other lifts; `round` is None for polyhedra."""
+
+    round: RoundPart | None
+    shift: float
+    up: Array
+
+
 class Stretch:
     """The pairs of one cut with one tool at the stick-outs from `low` to `high`; raises ToolError, FeatureError."""
 
@@ -107,21 +121,24 @@ class Stretch:
         self.prepared = placed.prepared
         self.machine = self.prepared.scene.machine
         self.is_table_z = self.machine.z.moves != "head"
-        self.pairs = self._pairs_at(high)
-        self.assembly: ToolAssembly = self.pairs.assembly
+        self.assembly: ToolAssembly = tool_assembly(with_stick_out(tool, high), self.machine.spindle_nose)
+        move = relifted(placed.cut, placed.move, self.assembly, placed.X_WP, lift.at(high))
+        self.pairs = CutPairs(
+            self.prepared,
+            placed.cut,
+            with_stick_out(tool, high),
+            self.assembly,
+            move,
+            placed.bodies,
+            placed.poses,
+            placed.pairs.targets,
+        )
         self._head = self.assembly.gauge_length - self.assembly.stick_out  # from holder to gauge line
-        self._parts: dict[tuple[object, ...], RoundPart | None] = {}
-        self._sets: dict[tuple[bool, bytes], MoveSets] = {}
-        self._slow_pairs: dict[float, CutPairs] = {}
+        self._parts: dict[tuple[Slice, ...], RoundPart] = {}
+        self._sets: dict[tuple[int, float, bytes], MoveSets] = {}
+        self._trees: dict[tuple[int, float, bytes, float], Node] = {}
         self._sets_of_move()
         self.rows: Sequence[Row] = tuple(self._rows())
-
-    def _pairs_at(self, length: float) -> CutPairs:
-        tool = with_stick_out(self.tool, length)
-        placed, prepared = self.placed, self.prepared
-        assembly = tool_assembly(tool, self.machine.spindle_nose)
-        move = relifted(placed.cut, placed.move, assembly, placed.X_WP, self.lift.at(length))
-        return CutPairs(prepared, placed.cut, tool, assembly, move, placed.bodies, placed.poses, placed.pairs.targets)
 
     # ---- the move ----------------------------------------------------------------------------------
 
@@ -144,22 +161,18 @@ class Stretch:
             return -math.inf
         return float((self.lift.least - self._lowest - self._head).min()) - max(self.placed.cut.retract, 0.0)
 
-    def _moved(self, row: Row, up: Array) -> MoveSets:
-        """The positions as arrays, with these lifts."""
-        key = (row.is_bed, up.tobytes())
-        if key not in self._sets:
-            arrays = (self.pairs.bed_moves if row.is_bed else self.pairs.moves).arrays.arrays
-            self._sets[key] = MoveSets((), sets_of(arrays.points, arrays.starts, up))
-        return self._sets[key]
-
     # ---- which pairs -------------------------------------------------------------------------------
 
-    def _kind_of(self, part: Part, *, is_bed: bool) -> _Kind:
-        if part.round is None or (is_bed and self.is_table_z):
-            return _Kind.SLOW
+    def _kind_of(self, part: Part, moves: Moves) -> _Kind:
+        """How a part changes over the moves of its group."""
+        if part.order >= BEHIND_TOOL:
+            return _Kind.ABOVE if self.is_table_z else _Kind.STILL
+        sinks = self.is_table_z and moves is not self.pairs.moves
         if part.name == CUTTER:
-            return _Kind.TIP
-        return _Kind.STEM if part.name in (NECK, SHANK) else _Kind.ABOVE
+            return _Kind.SINKING_TIP if sinks else _Kind.TIP
+        if part.name in (NECK, SHANK):
+            return _Kind.SINKING_STEM if sinks else _Kind.STEM
+        return _Kind.STILL if sinks else _Kind.ABOVE
 
     def _rows(self) -> Iterator[Row]:
         for group in self.pairs.groups:
@@ -169,108 +182,102 @@ class Stretch:
             matters = group.is_compared & (floors < errors[None, :] + keep_offs[:, None])
             for i, j in zip(*np.nonzero(matters), strict=True):
                 part, target = group.parts[i], group.targets[j]
-                is_bed = target.body.carrier == BED
-                kind = self._kind_of(part, is_bed=is_bed or part.order >= BEHIND_TOOL)
                 slices = () if part.round is None else self.assembly.slices_of(part.name)[0]
-                yield Row(
-                    part, target, kind, is_bed, float(errors[j]), float(keep_offs[i]), float(floors[i, j]), slices
-                )
+                numbers = (float(errors[j]), float(keep_offs[i]), float(floors[i, j]))
+                yield Row(part, target, self._kind_of(part, group.moves), group.moves, *numbers, slices)
 
     def _floors(self, group: Group) -> Array:
         """Crude lower bounds (n_parts, n_targets) of the clearance at every length of the stretch."""
-        is_of_bed = group.parts[0].order >= BEHIND_TOOL
-        is_bed = group.moves is not self.pairs.moves
-        if is_of_bed or (is_bed and self.is_table_z):
-            if self.is_table_z:
-                return np.zeros(group.is_compared.shape)
-            return self.pairs.bounds(group.parts, group.targets, group.moves)
-        run = self.high - self.low
         found = np.zeros(group.is_compared.shape)
-        rises = np.array([p.name not in (CUTTER, NECK, SHANK) for p in group.parts])
-        hulls = ((~rises, 0.0, self.up(self.low)), (rises, run, self.up(self.high) + run))
-        for which, lower, up in hulls:
-            if which.any():
-                parts = tuple(p for p, is_in in zip(group.parts, which, strict=True) if is_in)
-                sets = [
-                    Positions(s.points - (0.0, 0.0, lower), float(u))
-                    for s, u in zip(group.moves.arrays.sets, up, strict=True)
-                ]
-                found[which] = self.pairs.bounds(parts, group.targets, Moves(move_sets(sets), self.pairs.down))
+        kinds = [self._kind_of(p, group.moves) for p in group.parts]
+        for kind in dict.fromkeys(kinds):
+            shift, up = self._hull_lift(kind, group.moves, self.low, self.high)
+            sets = [
+                Positions(s.points + (0.0, 0.0, shift), float(u))
+                for s, u in zip(group.moves.arrays.sets, up, strict=True)
+            ]
+            which = [k for k, other in enumerate(kinds) if other == kind]
+            parts = tuple(group.parts[k] for k in which)
+            found[which] = self.pairs.bounds(parts, group.targets, Moves(move_sets(sets), group.moves.down))
         return found
 
     # ---- one pair ----------------------------------------------------------------------------------
 
-    def _hull(self, row: Row, a: float, b: float) -> tuple[RoundPart | None, MoveSets]:
-        """A part and a move around all that the part sweeps at the lengths from a to b; None: it is not there."""
+    def _hull_lift(self, kind: _Kind, moves: Moves, a: float, b: float) -> tuple[float, Array]:
+        """How much higher, and with which lifts, the positions hold all that there are at the lengths from a to b."""
+        if kind is _Kind.STILL:
+            return 0.0, moves.arrays.arrays.up
+        if kind is _Kind.ABOVE:
+            return a - self.high, self.up(b) + (b - a)
+        if kind.sinks:
+            return self.high - b, moves.arrays.arrays.up + (b - a)
+        return 0.0, self.up(a)
+
+    def _hull(self, row: Row, a: float, b: float) -> _Shape | None:
+        """What holds all that a part sweeps at the lengths from a to b; None: it is not there."""
+        shift, up = self._hull_lift(row.kind, row.moves, a, b)
+        return self._shape(row, self._grown(row, b), shift, up)
+
+    def _core(self, row: Row, a: float, b: float) -> _Shape | None:
+        """What lies within all that a part sweeps at every length from a to b; None: nothing that is known."""
+        run = b - a
+        if row.kind is _Kind.STILL:
+            return self._hull(row, a, b)
         if row.kind is _Kind.ABOVE:
-            return self._risen(row, a), self._moved(row, self.up(b) + (b - a))
-        return self._grown(row, b), self._moved(row, self.up(a))
+            up = self.up(a)
+            if up.min() >= run:
+                return self._shape(row, row.slices, b - self.high, up - run)
+            return None if row.part.round is None else self._shape(row, _in_both(row.slices, run), b - self.high, up)
+        grown = self._grown(row, a)
+        if row.kind.sinks:
+            return self._shape(row, _in_both(grown, run), self.high - a, row.moves.arrays.arrays.up)
+        return self._shape(row, grown, 0.0, self.up(b))
 
-    def _core(self, row: Row, a: float, b: float) -> tuple[RoundPart | None, MoveSets]:
-        """A part and a move within what the part sweeps at every length from a to b; None: there is nothing."""
-        if row.kind is not _Kind.ABOVE:
-            return self._grown(row, a), self._moved(row, self.up(b))
-        up = self.up(a)
-        if up.min() >= b - a:
-            return self._risen(row, b), self._moved(row, up - (b - a))
-        return self._risen(row, b, cut_off=b - a), self._moved(row, up)
+    def _grown(self, row: Row, length: float) -> tuple[Slice, ...]:
+        """A part with as much of it as is out of the holder at a length."""
+        return _up_to(row.slices, length) if row.kind.is_stem else row.slices
 
-    def _grown(self, row: Row, length: float) -> RoundPart | None:
-        """Cutter, neck or shank at a length."""
-        if row.kind is _Kind.TIP:
-            return row.part.round
-        key = ("grown", row.part.name, length)
-        if key not in self._parts:
-            self._parts[key] = _part(tuple(_up_to(row.slices, length)))
-        return self._parts[key]
+    def _shape(self, row: Row, slices: tuple[Slice, ...], shift: float, up: Array) -> _Shape | None:
+        if row.part.round is None or slices is row.slices:
+            return _Shape(row.part.round, shift, up)
+        if not slices:
+            return None
+        if slices not in self._parts:
+            made = chains(slices)
+            self._parts[slices] = RoundPart(made, made)
+        return _Shape(self._parts[slices], shift, up)
 
-    def _risen(self, row: Row, length: float, cut_off: float = 0.0) -> RoundPart | None:
-        """A part of the holder at a length; what of it is there too when it stands `cut_off` lower."""
-        key = ("risen", row.part.name, length, cut_off)
-        if key not in self._parts:
-            own: RoundPart | None = row.part.round
-            assert own is not None, "what is not round is slow"
-            if cut_off > 0.0:
-                own = _part(tuple(_in_both(row.slices, cut_off)))
-            if own is not None:
-                risen = Chains(own.outer.profile + (0.0, length - self.high), own.outer.ranges)
-                own = RoundPart(risen, risen)
-            self._parts[key] = own
-        return self._parts[key]
-
-    def _clearance(self, row: Row, shape: tuple[RoundPart | None, MoveSets], down: float, cap: float) -> float:
+    def _clearance(self, row: Row, shape: _Shape, down: float, cap: float) -> float:
         """The clearance of a part over a move, or `cap` where it is at least that; -inf on contact."""
-        part, move = shape
-        if part is None:
-            return cap
-        found = near_enough(part, move, down, row.target.tree, row.target.X_WG, cap)
-        return -math.inf if found is None else found
+        key = (id(row.moves), shape.shift, shape.up.tobytes())
+        target = row.target
+        if shape.round is not None:
+            if key not in self._sets:
+                arrays = row.moves.arrays.arrays
+                points = arrays.points + (0.0, 0.0, shape.shift)
+                self._sets[key] = MoveSets((), sets_of(points, arrays.starts, shape.up))
+            found = near_enough(shape.round, self._sets[key], down, target.tree, target.X_WG, cap)
+            return -math.inf if found is None else found
+        if (*key, down) not in self._trees:
+            sets = zip(row.moves.arrays.sets, shape.up, strict=True)
+            self._trees[*key, down] = position_tree(
+                [replace(s, points=s.points + (0.0, 0.0, shape.shift), up=float(u), down=down) for s, u in sets]
+            )
+        answer = pair_clearance(
+            row.part.outer, row.part.real, target.obstacle, self._trees[*key, down], self.prepared.trees, beyond=cap
+        )
+        if isinstance(answer, Contact):
+            return -math.inf
+        return min(answer.at_least, cap)
 
     def clearance(self, row: Row, length: float, *, is_swept: bool, cap: float) -> float:
         """The proven clearance of a pair at a length, at most `cap`; -inf on contact. Raises EngineError."""
-        if row.kind is _Kind.SLOW:
-            found = self._slow(row, length)[int(is_swept)]
-            row.known[is_swept] = (length, found)
-            return min(found, cap)
-        down = self.pairs.down if is_swept else 0.0
-        found = self._clearance(row, self._hull(row, length, length), down, cap)
+        shape = self._hull(row, length, length)
+        if shape is None:  # a shank that is not out yet says nothing of the same shank later
+            return cap
+        found = self._clearance(row, shape, row.moves.down if is_swept else 0.0, cap)
         row.known[is_swept] = (length, found)
         return found
-
-    def _slow(self, row: Row, length: float) -> tuple[float, float]:
-        """Clearance of the move as it is, and swept, by the pairs of a tool of just that length."""
-        at = self.high if row.is_constant and not self.is_table_z else length
-        if at not in row.slow:
-            if at not in self._slow_pairs:
-                self._slow_pairs[at] = self._pairs_at(at)
-            pairs = self._slow_pairs[at]
-            pair = next((p for p in pairs.worst_first() if p.names == row.names), None)
-            measured = None if pair is None else pairs.measure(pair, math.inf)
-            if measured is None:  # a part that is not there at this length
-                row.slow[at] = (math.inf, math.inf)
-            else:
-                row.slow[at] = (_proven(measured.exact), _proven(measured.swept))
-        return row.slow[at]
 
     # ---- a whole stretch ---------------------------------------------------------------------------
 
@@ -279,30 +286,35 @@ class Stretch:
 
         Raises EngineError where a pair can't be established.
         """
-        doubtful = [(self._level(row, a, b, is_hull=True), k) for k, row in enumerate(rows)]
-        doubtful = sorted((item for item in doubtful if item[0] > _CLEAR), reverse=True)
+        levels = [(_CLEAR if (shape := self._hull(row, a, b)) is None else self._level(row, shape)) for row in rows]
+        doubtful = sorted(((level, k) for k, level in enumerate(levels) if level > _CLEAR), reverse=True)
         best = _CLEAR
         for level, k in doubtful:
             if level <= best:
                 break
-            best = max(best, self._level(rows[k], a, b, is_hull=False))
+            best = max(best, self._at_best(rows[k], a, b))
         return best, doubtful[0][0] if doubtful else _CLEAR, [rows[k] for _, k in doubtful]
 
-    def _level(self, row: Row, a: float, b: float, *, is_hull: bool) -> int:
-        far = row.subtract(Limit.CLEAR)
-        if row.kind is _Kind.SLOW:
-            run = 0.0 if row.is_constant and not self.is_table_z else 0.5 * (b - a)
-            exact, swept = (c + (-run if is_hull else run) for c in self._slow(row, 0.5 * (a + b)))
-        else:
-            shape = self._hull(row, a, b) if is_hull else self._core(row, a, b)
-            swept = self._clearance(row, shape, self.pairs.down, far)
-            exact = math.inf
-            if swept < row.subtract(Limit.CAN_HIT):
-                exact = swept if self.pairs.down == 0.0 else self._clearance(row, shape, 0.0, 0.0)
+    def _at_best(self, row: Row, a: float, b: float) -> int:
+        """How bad a pair is at least at every length from a to b."""
+        shape = self._core(row, a, b)
+        if shape is not None:
+            return self._level(row, shape)
+        if row.part.round is not None or b - a > TOUCHING_PIECE:
+            return _CLEAR
+        middle = self._hull(row, 0.5 * (a + b), 0.5 * (a + b))
+        assert middle is not None, "polyhedra are there at every length"
+        return self._level(row, middle, nearer=0.5 * (b - a))
+
+    def _level(self, row: Row, shape: _Shape, nearer: float = 0.0) -> int:
+        """How bad it is over a shape; `nearer`: every clearance counts as so much more."""
+        far, something = (row.subtract(limit) - nearer for limit in (Limit.CLEAR, Limit.CAN_HIT))
+        swept = self._clearance(row, shape, row.moves.down, max(far, 0.0))
         if swept >= far:
             return _CLEAR
-        if swept >= row.subtract(Limit.CAN_HIT):
+        if swept >= something:
             return _TIGHT
+        exact = swept if row.moves.down == 0.0 else self._clearance(row, shape, 0.0, 0.0)
         return _CAN_HIT if exact >= 0.0 else _HITS
 
     # ---- where it never falls ----------------------------------------------------------------------
@@ -354,34 +366,25 @@ class Stretch:
         return max(row.floor, value - shorter)
 
 
-def _proven(answer: Clear | Contact) -> float:
-    return answer.at_least if isinstance(answer, Clear) else -math.inf
-
-
-def _part(slices: tuple[Slice, ...]) -> RoundPart | None:
-    if not slices:
-        return None
-    made = chains(slices)
-    return RoundPart(made, made)
-
-
-def _up_to(slices: Sequence[Slice], top: float) -> Iterator[Slice]:
+def _up_to(slices: tuple[Slice, ...], top: float) -> tuple[Slice, ...]:
     """What of a stack is below a height."""
+    found = []
     for s in slices:
         if s.z2 <= top:
-            yield s
+            found.append(s)
         elif top - s.z1 > ROUNDING:
-            yield Slice(s.part, s.r1, s.r1 + (s.r2 - s.r1) * (top - s.z1) / (s.z2 - s.z1), s.z1, top)
+            found.append(Slice(s.part, s.r1, s.r1 + (s.r2 - s.r1) * (top - s.z1) / (s.z2 - s.z1), s.z1, top))
+    return slices if len(found) == len(slices) and found[-1] is slices[-1] else tuple(found)
 
 
-def _in_both(slices: Sequence[Slice], lower: float) -> Iterator[Slice]:
+def _in_both(slices: Sequence[Slice], lower: float) -> tuple[Slice, ...]:
     """What of each slice is also in it wherever it stands lower, by at most so much."""
+    found = []
     for s in slices:
         height = s.z2 - s.z1
         if height - lower <= ROUNDING:
             continue
         run = (s.r2 - s.r1) * lower / height
-        if s.r2 >= s.r1:
-            yield Slice(s.part, s.r1, s.r2 - run, s.z1, s.z2 - lower)
-        else:
-            yield Slice(s.part, s.r1 + run, s.r2, s.z1, s.z2 - lower)
+        r1, r2 = (s.r1, s.r2 - run) if s.r2 >= s.r1 else (s.r1 + run, s.r2)
+        found.append(Slice(s.part, r1, r2, s.z1, s.z2 - lower))
+    return tuple(found)

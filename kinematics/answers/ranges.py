@@ -39,17 +39,17 @@ def _joined(pieces: Sequence[Range]) -> list[Range]:
 
 
 def _rounded(joined: Sequence[Range]) -> tuple[Range, ...]:
-    found: list[Range] = []
-    start = joined[0].start
-    for k, piece in enumerate(joined):
-        end = piece.end
-        if k + 1 < len(joined):
-            is_better_next = joined[k + 1].verdict.severity < piece.verdict.severity
-            end = min(rounded_up(end), joined[-1].end) if is_better_next else rounded_down(end)
-        if end > start or len(joined) == 1:
-            found.append(Range(start, end, piece.verdict))
-            start = end
-    return tuple(_joined(found))
+    """Ends at whole steps, except the first and the last; a step that holds an end has the worst that is in it."""
+    first, last = joined[0].start, joined[-1].end
+    inner = [end for piece in joined[:-1] for end in (rounded_down(piece.end), rounded_up(piece.end))]
+    ends = sorted({first, last, *(end for end in inner if first < end < last)})
+    if len(ends) == 1:
+        return tuple(joined)
+    return tuple(
+        _joined(
+            [Range(a, b, worst([p.verdict for p in joined if p.start < b and p.end > a])) for a, b in pairwise(ends)]
+        )
+    )
 
 
 def worst_of(several: Sequence[Sequence[Range]]) -> tuple[Range, ...]:

@@ -370,6 +370,7 @@ def rigidity_at(scene: Scene, now: Tool, holder: Holder, length: float | None) -
 
 def band(length_to_diameter: float) -> str:
     """What is usually said of a tool that sticks out so many diameters (rule of thumb, common practice, no source)."""
+    length_to_diameter = round(length_to_diameter, 1)
     for most, word in ((3.0, "usual"), (4.0, "take care"), (5.0, "feed less")):
         if length_to_diameter <= most:
             return word
