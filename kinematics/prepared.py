@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.exact_pair import BodyTree, RoundPart, body_tree, round_part
 from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
+from kinematics.engine.round_turning import JoinedBodies
 from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
 from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
 from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
@@ -73,7 +74,8 @@ class Made:
 class Prepared:
     """A scene with its bodies placed and what was made of their shapes. Raises PlacementError.
 
-    `turning` and `standing` keep the pieces that swings made, by body: they are the same in every swing.
+    `turning` and `standing` keep the pieces that swings made, by body: they are the same in every swing. `joined`
+    keeps the trees of what turns as one set of arrays.
     """
 
     def __init__(self, scene: Scene, like: Prepared | None = None) -> None:
@@ -85,6 +87,7 @@ class Prepared:
         self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
         self.turning: dict[tuple[PlacedBody, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}
         self.standing: dict[PlacedBody, tuple[StillPiece, ...]] = {}
+        self.joined = JoinedBodies()
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
         self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None
         self._take_over_shapes()

@@ -13,7 +13,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,13 +28,9 @@ from kinematics.engine.pair import (
     pair_clearance,
     position_tree,
 )
+from kinematics.engine.round_turning import Enough, RoundPair, least_over_any_turn
 from kinematics.engine.sweep import Positions
-from kinematics.engine.turning import (
-    TurnPair,
-    TurnResult,
-    Witness,
-    least_over_turn,
-)
+from kinematics.engine.turning import Compared, TurnPair, TurnResult, Witness
 from kinematics.errors import EngineError
 from kinematics.least_lift import least_lift
 from kinematics.machine import BED, W, frame_poses
@@ -53,6 +49,8 @@ from kinematics.verdict import Verdict, verdict_of
 
 TOLERANCE = 0.01  # mm, of a settled swing
 SHARE = 0.01  # of the spare: a wide gap need not be known to the hundredth
+
+AnyPair = TurnPair | RoundPair
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,38 +187,38 @@ class _Check:
 
     # ---- searching ---------------------------------------------------------------------------
 
-    def _enough(self) -> Callable[[float, float], bool]:
-        return self._is_proven if self.settle.tolerance is None else self._is_settled
-
-    def _is_proven(self, at_least: float, at_most: float) -> bool:
-        """Whether the verdict is certain."""
-        if at_most <= 0.0 or at_least >= self.keep_off:
-            return math.isfinite(at_most)
+    def _enough(self) -> Enough:
+        """When the verdict is certain, or the spare is known to the tolerance or used up."""
+        if self.settle.tolerance is not None:
+            return replace(self._narrow(), below=0.0)
         # a spare of just nothing, or of just the keep-off, is told by its bound
-        return (at_least > 0.0 and at_most < self.keep_off) or at_most - at_least <= self.tolerance
+        return Enough(below=0.0, above=self.keep_off, between=(0.0, self.keep_off), tolerance=self.tolerance)
 
-    def _is_settled(self, at_least: float, at_most: float) -> bool:
-        """Whether the spare is known to the tolerance, or is used up."""
-        return at_most <= 0.0 or self._is_narrow(at_least, at_most)
+    def _narrow(self) -> Enough:
+        """When an interval is narrow enough: the tolerance, or SHARE of the value if that is more."""
+        return Enough(tolerance=self.tolerance, share=SHARE)
 
-    def _is_narrow(self, at_least: float, at_most: float) -> bool:
-        """Whether an interval is narrow enough: the tolerance, or SHARE of the value if that is more."""
-        return math.isfinite(at_most) and at_most - at_least <= max(self.tolerance, SHARE * at_most)
+    def _fine(self, enough: Enough) -> Enough:
+        """How finely the spare is told where that costs little."""
+        return replace(self._narrow(), below=enough.below, about_zero=enough.about_zero)
 
-    def _turn(self, pairs: Sequence[TurnPair], is_enough: Callable[[float, float], bool]) -> TurnResult:
-        result = least_over_turn(pairs, is_enough)
+    def _decided(self) -> Enough:
+        """When it is certain whether there is contact."""
+        # an interval about 0 that is as narrow as the facets are won't become narrower
+        return Enough(between=(0.0, math.inf), about_zero=(TOLERANCE, 2 * self.tolerance))
+
+    def _turn(self, pairs: Sequence[AnyPair], enough: Enough) -> TurnResult:
+        result = least_over_any_turn(pairs, enough, self._fine(enough), self.prepared.joined)
         self.n_queries += result.n_queries
         self.unknown.update(dict.fromkeys(result.unknown))
         return result
 
-    def _search(
-        self, pairs: Sequence[tuple[TurnPair, Tool | None]], is_enough: Callable[[float, float], bool]
-    ) -> _Found | None:
+    def _search(self, pairs: Sequence[tuple[AnyPair, Tool | None]], enough: Enough) -> _Found | None:
         """The least spare over all turning pairs."""
         if not pairs:
             return None
         of = {id(pair): tool for pair, tool in pairs}
-        result = self._turn([pair for pair, _ in pairs], is_enough)
+        result = self._turn([pair for pair, _ in pairs], enough)
         if result.witness is None:
             return _Found(result.at_least, result.at_most, ("", ""), None, _NO_ERRORS, None, None, (), None, False)
         return self._found(result, result.witness, of[id(result.witness.pair)])
@@ -246,7 +244,7 @@ class _Check:
             is_settled=result.is_settled,
         )
 
-    def _is_carried(self, pair: TurnPair) -> bool:
+    def _is_carried(self, pair: Compared) -> bool:
         """Whether both bodies of a pair are carried: it was compared in the frame of the first axis."""
         is_on_tool = pair.order[1] < BEHIND_TOOL
         return len(self.setup.carriers) == 2 and not is_on_tool and pair.names[0] in self.setup.on_first_axis()
@@ -300,7 +298,7 @@ class _Check:
             best = _lesser(best, self._least_standing(tool))
         if not self.between.boxes or (best is not None and best.contact):
             return best
-        pairs: list[tuple[TurnPair, Tool | None]] = []
+        pairs: list[tuple[AnyPair, Tool | None]] = []
         for tool in tools:
             by = stick_out_error(self.scene.setup_errors, tool)
             pairs += [(p, tool) for p in self.setup.tool_pairs(tool, by, exact=False)]
@@ -313,8 +311,8 @@ class _Check:
             turned = self._with_value(turned) if self.settle.tolerance is None else self._with_clearance(turned)
         return _lesser(best, turned)
 
-    def _exact_pairs(self, tools: Sequence[Tool]) -> list[tuple[TurnPair, Tool | None]]:
-        pairs: list[tuple[TurnPair, Tool | None]] = []
+    def _exact_pairs(self, tools: Sequence[Tool]) -> list[tuple[AnyPair, Tool | None]]:
+        pairs: list[tuple[AnyPair, Tool | None]] = []
         for tool in tools:
             pairs += [(p, tool) for p in self.setup.tool_pairs(tool, 0.0, exact=True)]
         pairs += [(p, None) for p in self.setup.standing_pairs(exact=True)]
@@ -322,23 +320,18 @@ class _Check:
         return pairs
 
     def _hit_or_can_hit(
-        self, tools: Sequence[Tool], swept: Sequence[tuple[TurnPair, Tool | None]], turned: _Found
+        self, tools: Sequence[Tool], swept: Sequence[tuple[AnyPair, Tool | None]], turned: _Found
     ) -> _Found:
         """The spare is used up: is there contact without any set-up error? If not, by how much is it used up?"""
         pairs = self._exact_pairs(tools)
         of = {id(pair): tool for pair, tool in pairs}
 
-        def is_decided(at_least: float, at_most: float) -> bool:
-            # an interval about 0 that is as narrow as the facets are won't become narrower
-            is_about_0 = at_most <= TOLERANCE and at_most - at_least <= 2 * self.tolerance
-            return (at_least > 0.0 and math.isfinite(at_most)) or is_about_0
-
-        result = self._turn([pair for pair, _ in pairs], is_decided)
+        result = self._turn([pair for pair, _ in pairs], self._decided())
         witness = result.witness
         if witness is not None and witness.is_proven:
             return self._found(result, witness, of[id(witness.pair)])
         if turned.contact is None:
-            again = self._search(swept, self._is_narrow)
+            again = self._search(swept, self._narrow())
             turned = again if again is not None and again.is_settled else turned
         if turned.contact is not None:
             return self._touching(pairs, swept, turned)
@@ -346,8 +339,8 @@ class _Check:
 
     def _touching(
         self,
-        exact: Sequence[tuple[TurnPair, Tool | None]],
-        swept: Sequence[tuple[TurnPair, Tool | None]],
+        exact: Sequence[tuple[AnyPair, Tool | None]],
+        swept: Sequence[tuple[AnyPair, Tool | None]],
         turned: _Found,
     ) -> _Found:
         """The swept tool touches, the nominal one does not: it comes nearer by its stick-out error at most."""
@@ -356,7 +349,7 @@ class _Check:
             by = stick_out_error(self.scene.setup_errors, tool) if tool else 0.0
             lowered.append(replace(pair, subtract=with_errors.subtract + by))
         of = {id(pair): origin for pair, origin in zip(lowered, swept, strict=True)}
-        result = self._turn(lowered, self._is_narrow)
+        result = self._turn(lowered, self._narrow())
         witness = result.witness
         if witness is None or witness.is_proven or not result.is_settled:
             return replace(turned, contact=None)
@@ -367,7 +360,7 @@ class _Check:
             told, at_most=min(told.at_most, 0.0), clearance=Interval(min(least, witness.value), witness.value)
         )
 
-    def _same_pair(self, found: _Found) -> list[TurnPair]:
+    def _same_pair(self, found: _Found) -> list[AnyPair]:
         """The pairs behind a finding, without any set-up error."""
         tools = [self.scene.tool(found.tool)] if found.tool else []
         return [
@@ -376,7 +369,7 @@ class _Check:
 
     def _with_clearance(self, found: _Found) -> _Found:
         """The clearance of the pair that has the least spare, to the tolerance."""
-        result = self._turn(self._same_pair(found), self._is_narrow)
+        result = self._turn(self._same_pair(found), self._narrow())
         witness = result.witness
         if witness is None or not result.is_settled:
             return found
@@ -394,7 +387,7 @@ class _Check:
             n = len(pair.box)
             angles = found.angles[-n:] if self._is_carried(pair) else found.angles[:n]
             pairs.append(replace(pair, box=tuple((a, a) for a in angles)))
-        result = self._turn(pairs, self._is_narrow)
+        result = self._turn(pairs, self._narrow())
         if result.witness is None or found.clearance is None:
             return found
         low = max(found.at_least + found.errors.total, 0.0)

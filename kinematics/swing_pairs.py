@@ -17,8 +17,8 @@ from typing import TypeVar
 
 import numpy as np
 
-from kinematics.assembly import tool_assembly
 from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
+from kinematics.engine.round_turning import RoundPair
 from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull, hull_cover
 from kinematics.engine.turning import TurnPair
 from kinematics.engine.turning_pieces import Box, StillPiece, TurnAxis, TurningPiece, VertexSupports, is_coaxial
@@ -102,12 +102,15 @@ class SwingSetup:
             break  # coaxial with the last axis; the one before moves it
         return axes
 
-    def _turning_pieces(self, body: PlacedBody, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
-        X_CG = body.X_CG
+    def _carried_pose(self, body: PlacedBody, axes: tuple[TurnAxis, ...]) -> Pose:
+        """Pose of a body in what the last of the axes carries that really move it."""
         chain = self._chain(body)
         if len(axes) < len(chain):  # the last axis does not move it: as it stands at zero
-            X_CG = chain[-1].pose(0.0) @ X_CG.relabelled("A", "G")
-        return self._turned_by(body, X_CG, axes)
+            return chain[-1].pose(0.0) @ body.X_CG.relabelled("A", "G")
+        return body.X_CG
+
+    def _turning_pieces(self, body: PlacedBody, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
+        return self._turned_by(body, self._carried_pose(body, axes), axes)
 
     def _turned_by(self, body: PlacedBody, X_CG: Pose, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
         """The pieces of a body under axes, the same in every swing."""
@@ -119,12 +122,10 @@ class SwingSetup:
 
     # ---- the still side ----------------------------------------------------------------------
 
-    def _tool_pieces(self, tool: Tool, by: float) -> Iterator[tuple[Part, StillPiece]]:
-        """Tool and head over all positions at the lift, the stick-out longer by `by`."""
-        assembly = tool_assembly(tool, self.machine.spindle_nose)
-        positions = self.between.positions(assembly.gauge_length).lowered(by)
+    def _head_pieces(self, parts: Sequence[Part], positions: Positions) -> Iterator[tuple[Part, StillPiece]]:
+        """The bodies of the head over all positions at the lift."""
         by_positions = positions.supports(DIRECTIONS)
-        for part in self.prepared.parts(assembly):
+        for part in parts:
             for piece, supports in part.outer:
                 yield part, self.tool_piece(part, piece, positions, supports + by_positions)
 
@@ -201,15 +202,31 @@ class SwingSetup:
 
     # ---- pairs -------------------------------------------------------------------------------
 
-    def tool_pairs(self, tool: Tool, by: float, *, exact: bool) -> list[TurnPair]:
-        """The tool against everything that turns."""
-        still = list(self._tool_pieces(tool, by))
-        return [
-            TurnPair(piece, turning, box, 0.0 if exact else target.errors.total, (part.name, target.body.name),
-                     (target.order, part.order))
-            for target, turning, box in self.turning_boxes()
-            for part, piece in still
-        ]  # fmt: skip
+    def tool_pairs(self, tool: Tool, by: float, *, exact: bool) -> list[TurnPair | RoundPair]:
+        """Tool and head at the lift, the stick-out longer by `by`, against everything that turns."""
+        assembly = self.prepared.assembly_of(tool)
+        positions = self.between.positions(assembly.gauge_length).lowered(by)
+        parts = self.prepared.parts(assembly)
+        found: list[TurnPair | RoundPair] = []
+        for target in self.targets:
+            axes = self.moving_axes(target.body)
+            subtract = 0.0 if exact else target.errors.total
+            for box in self._boxes(len(axes)) if axes else ():
+                body, X_CG = self.prepared.tree_of(target.body.shape), self._carried_pose(target.body, axes)
+                found += [
+                    RoundPair(part.round, positions, body, X_CG, axes, box, subtract, (part.name, target.body.name),
+                              (target.order, part.order))
+                    for part in parts
+                    if part.round is not None
+                ]  # fmt: skip
+        heads = list(self._head_pieces([p for p in parts if p.round is None], positions))
+        for target, turning, box in self.turning_boxes() if heads else ():
+            subtract = 0.0 if exact else target.errors.total
+            found += [
+                TurnPair(piece, turning, box, subtract, (part.name, target.body.name), (target.order, part.order))
+                for part, piece in heads
+            ]
+        return found
 
     def turning_boxes(self) -> Iterator[tuple[Target, TurningPiece, Box]]:
         """Every piece of what turns, with every box of angles that it turns through."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +22,11 @@ from kinematics.engine.pair import as_mesh, has_inside
 from kinematics.engine.round_clearance import is_way_up_free
 from kinematics.engine.sweep import Positions, hull_cover
 from kinematics.engine.triangle_tree import LEAF
-from kinematics.engine.turning import TurnResult, Witness
+from kinematics.engine.turning import TurnPair, TurnResult, Witness, least_over_turn
+from kinematics.engine.turning_bounds import Stretch, farthest
 from kinematics.engine.turning_pieces import Box, TurnAxis
 from kinematics.errors import EngineError
+from kinematics.mesh_topology import face_labels
 from kinematics.pose import Array, Pose
 from kinematics.solids import OnFrustum, Piece
 
@@ -32,8 +34,7 @@ Ints = NDArray[np.int64]
 Ints32 = NDArray[np.int32]
 
 MAX_QUERIES = 200_000  # exact triangles after which a swing counts as not settled
-RING_DEG = 15.0  # between the places at which the tool's farthest reach from the second axis is looked for
-_NO_AXES = np.zeros((2, 6))
+FEW = 2_000  # within which the spare is told as finely as it may be
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +122,7 @@ class JoinedBodies:
         n_vertices = np.cumsum([0] + [len(t.vertices) for t in trees])
         n_faces = np.cumsum([0] + [len(t.faces) for t in trees])
         n_nodes = np.cumsum([0] + [len(t.boxes) for t in trees])
+        self.face_starts = n_faces
         insides = [_inner_vertices(body) for body in bodies]
         of_body: list[int] = []
         after = int(n_vertices[-1])
@@ -189,7 +191,7 @@ def least_over_round_turn(
     numbers = joined.numbers_of(pairs)
     tool = ToolArrays(pairs)
     units, values, angles, angle_axes = _units(pairs, numbers, tool)
-    result = np.zeros(11)
+    result = np.zeros(12)
     allowed = MAX_QUERIES if max_queries is None else max_queries
     status, unit, n_exact, _ = turning_search.search(
         tool.arrays, tool.axes, units, values, joined.arrays,
@@ -200,10 +202,42 @@ def least_over_round_turn(
         return TurnResult(at_least, at_most, None, n_exact, status == 0, unknown)
     pair = pairs[int(units[unit, turning_search.PAIR])]
     where = tuple(float(a) for a in result[3 : 3 + len(pair.axes)])
-    contact = "overlap" if status == turning_search.CONTACT else None
+    contact = None
+    if status == turning_search.CONTACT:
+        face = int(pair.body.tree.order[int(result[11]) - joined.face_starts[units[unit, turning_search.BODY]]])
+        rows = tool.arrays.profile[units[unit, turning_search.FIRST] : units[unit, turning_search.LAST] + 1]
+        contact = "inside" if _is_swallowed(pair, where, face, rows) else "overlap"
     witness = Witness(pair, where, value, result[5:8].copy(), result[8:11].copy(), contact, contact is not None)
     is_settled = contact is not None or enough(at_least, at_most)
     return TurnResult(at_least, at_most, witness, n_exact, is_settled, unknown)
+
+
+def least_over_any_turn(
+    pairs: Sequence[TurnPair | RoundPair], enough: Enough, fine: Enough, joined: JoinedBodies
+) -> TurnResult:
+    """Search pairs of both kinds until `enough`.
+
+    Those of round parts come first, since they are quick: for FEW queries even until `fine`.
+    """
+    round_ones = [pair for pair in pairs if isinstance(pair, RoundPair)]
+    others = [pair for pair in pairs if isinstance(pair, TurnPair)]
+    a = least_over_round_turn(round_ones, fine, joined, max_queries=FEW)
+    if not a.is_settled:
+        again = least_over_round_turn(round_ones, enough, joined)
+        a = replace(again, n_queries=a.n_queries + again.n_queries)
+    if not others or (a.witness is not None and a.witness.is_proven):
+        return a
+    b = least_over_turn(others, enough, known=a.at_most)
+    n_queries, unknown = a.n_queries + b.n_queries, tuple(dict.fromkeys((*a.unknown, *b.unknown)))
+    is_by_b = b.witness is not None and (b.witness.is_proven or b.at_most < a.at_most)
+    return TurnResult(
+        min(a.at_least, b.at_least),
+        min(a.at_most, b.at_most),
+        b.witness if is_by_b else a.witness,
+        n_queries,
+        is_settled=a.is_settled and b.is_settled,
+        unknown=unknown,
+    )
 
 
 class ToolArrays:
@@ -222,11 +256,11 @@ class ToolArrays:
         self._sets: dict[int, tuple[int, int]] = {}
         self._fars: dict[tuple[int, int], Array] = {}
         for pair in pairs:
-            self._add(pair, longest)
+            self._add(pair, len(longest))
         self.ranges: Ints = np.concatenate(self._ranges)
         self.arrays = turning_search.Tool(np.concatenate(self._profiles), self.ranges, np.concatenate(self._points))
 
-    def _add(self, pair: RoundPair, axes: tuple[TurnAxis, ...]) -> None:
+    def _add(self, pair: RoundPair, n_axes: int) -> None:
         part, positions = pair.part, pair.positions
         if id(part) not in self._parts:
             outer = self._n_ranges
@@ -243,7 +277,7 @@ class ToolArrays:
             self._n_points += len(positions.points)
         key = (id(part), id(positions))
         if key not in self._fars:
-            self._fars[key] = _far_from_axes(part, positions, axes)
+            self._fars[key] = _far_from_axes(part, positions, self.axes, n_axes)
 
     def _append(self, profile: Array, ranges: Ints) -> None:
         self._profiles.append(profile)
@@ -260,31 +294,16 @@ class ToolArrays:
         )
 
 
-def _far_from_axes(part: RoundPart, positions: Positions, axes: tuple[TurnAxis, ...]) -> Array:
+def _far_from_axes(part: RoundPart, positions: Positions, axes: Array, n_axes: int) -> Array:
     """For each outer stretch how far (n, 2) from the first and second axis it ever is, to who stands on the table."""
     far = np.zeros((len(part.outer.ranges), 2))
-    if not axes:
-        return far
-    r, z = part.outer.profile[:, 0], part.outer.profile[:, 1]
-    heights = np.concatenate([z - positions.down, z + positions.up])
-    p_W = (positions.points[:, None, :] + heights[None, :, None] * (0.0, 0.0, 1.0)).reshape(-1, 3)
-    radii = np.tile(r, 2 * len(positions.points))
-    first = _from_line(p_W, axes[0])
-    second = np.zeros(len(p_W))
-    if len(axes) == 2:
-        for angle in np.arange(0.0, 360.0, RING_DEG):
-            second = np.maximum(second, _from_line(axes[0].pose(float(angle)).inverse().points(p_W), axes[1]))
-        second += first * (1.0 - math.cos(math.radians(RING_DEG / 2)))
-    rows = np.tile(np.arange(len(r)), 2 * len(positions.points))
-    for k, (start, end, _) in enumerate(part.outer.ranges.tolist()):
-        chosen = (rows >= start) & (rows <= end)
-        far[k] = (first[chosen] + radii[chosen]).max(), (second[chosen] + radii[chosen]).max()
+    points = np.ascontiguousarray(positions.points)
+    for k, (first, last, split) in enumerate(part.outer.ranges.tolist() if n_axes else ()):
+        stretch = Stretch(
+            part.outer.profile, first, last, split, positions.down, positions.up, points, 0, len(points)
+        )  # fmt: skip
+        far[k] = farthest(stretch, n_axes, axes)
     return far
-
-
-def _from_line(points: Array, axis: TurnAxis) -> Array:
-    """Distances (n,) of points from an axis."""
-    return np.asarray(np.linalg.norm(np.cross(points - axis.origin, axis.direction), axis=1))
 
 
 def _units(
@@ -333,6 +352,41 @@ def _inside(pairs: Sequence[RoundPair]) -> tuple[Witness | None, tuple[str, ...]
             except EngineError as error:
                 unknown[error.message] = None
     return None, tuple(unknown)
+
+
+def _is_swallowed(pair: RoundPair, angles_deg: tuple[float, ...], face: int, rows: Array) -> bool:
+    """Whether the connected surface that a face is of lies wholly inside a stretch (rows of r, z) of the tool."""
+    piece = pair.body.piece_of(face)
+    faces = piece.outer.faces
+    own = face - (0, *pair.body.ends)[pair.body.pieces.index(piece)]
+    X_WG = pair.pose(angles_deg)
+    if not _are_within(X_WG.points(piece.outer.vertices[faces[own]]), pair.positions, rows):
+        return False
+    _, labels = face_labels(faces, len(piece.outer.vertices))
+    together = np.unique(faces[labels == labels[own]])
+    return _are_within(X_WG.points(piece.outer.vertices[together]), pair.positions, rows)
+
+
+def _are_within(points: Array, positions: Positions, rows: Array) -> bool:
+    """Whether all points (n, 3) in W are inside a convex stretch of the tool over level positions."""
+    z = points[:, 2] - positions.points[0, 2]
+    is_raised = np.arange(len(rows)) > int(rows[:, 0].argmax())
+    heights = rows[:, 1] + np.where(is_raised, positions.up, -positions.down)
+    if z.min() < heights[0] or z.max() > heights[-1]:
+        return False
+    allowed = np.interp(z, heights, rows[:, 0])
+    return bool((_level_distance(points[:, :2], positions.points[:, :2]) <= allowed).all())
+
+
+def _level_distance(points: Array, corners: Array) -> Array:
+    """Distances (n,) of points (n, 2) from a point, a segment or a counter-clockwise convex polygon."""
+    best, is_in = np.full(len(points), np.inf), np.full(len(points), len(corners) > 2)
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        along, off = b - a, points - a
+        is_in &= along[0] * off[:, 1] - along[1] * off[:, 0] >= 0.0
+        share = np.clip(off @ along / max(float(along @ along), 1e-300), 0.0, 1.0)
+        best = np.minimum(best, np.linalg.norm(off - share[:, None] * along, axis=1))
+    return np.where(is_in, 0.0, best)
 
 
 def _middles(pair: RoundPair) -> list[Array]:

@@ -153,11 +153,11 @@ def least_over_turn(
 ) -> TurnResult:
     """Search all pairs over their boxes until `is_enough(at_least, at_most)`.
 
-    A proven contact ends the search at once. `known`: a value that others attain, so that no more than this need be
-    proven; where nothing less is found there is no witness. `max_queries`: MAX_QUERIES unless given.
+    A proven contact ends the search at once. `known`: a value that others attain, so that more than this need not be
+    told: then there is no witness, and `at_most` is infinite. `max_queries`: MAX_QUERIES unless given.
     """
     allowed = MAX_QUERIES if max_queries is None else max_queries
-    at_most, witness, n_queries = known, None, 0
+    at_most, witness, n_queries = math.inf, None, 0
     closed = math.inf  # the least bound of what needs no further opening
     unknown: dict[str, None] = {}
     search = _Search(pairs)
@@ -172,7 +172,7 @@ def least_over_turn(
         if n_queries >= allowed:
             return result(is_settled=False)
         item = heapq.heappop(search.heap)
-        if item.bound >= at_most:
+        if item.bound >= min(at_most, known):
             closed = min(closed, item.bound)
             continue
         if item.is_coarse:
@@ -190,7 +190,8 @@ def least_over_turn(
                 closed = min(closed, item.bound)  # how deep it goes is bounded by that
                 return result(is_settled=True)
         _split(item, found, bound, hint, search)
-    return result(is_settled=is_enough(min(closed, at_most), at_most))
+    is_beyond = math.isfinite(known) and closed >= known
+    return result(is_settled=is_beyond or is_enough(min(closed, at_most), at_most))
 
 
 def _separation(lows: Array, supports: Array, pair: TurnPair) -> float:

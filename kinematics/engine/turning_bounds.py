@@ -22,6 +22,7 @@ from kinematics.engine.compiled import kernel
 from kinematics.engine.exact_leaf import Found, profile_near, triangle_least
 from kinematics.pose import Array
 
+RING = 24  # places of the first axis at which the tool's reach from the second is looked for
 STILL = 1e-9  # mm; what moves no farther over a box of angles stands still there
 
 
@@ -463,3 +464,29 @@ def own_plane(
     for i in range(3):  # the lowest of the three, for rounding
         c = min(c, nx * corners[i, 0] + ny * corners[i, 1] + nz * corners[i, 2])
     return _turned_plane(nx, ny, nz, c, n_axes, axes, row, far1, far2, tool)
+
+
+@kernel
+def farthest(tool: Stretch, n_axes: int, axes: Array) -> tuple[float, float]:
+    """How far from the first and from the second axis the tool ever is, however far the first has turned."""
+    first = second = 0.0
+    turn = np.zeros(9)
+    for q in range(tool.q0, tool.q1):
+        for j in range(2 * tool.first, 2 * tool.last + 2):
+            r, z = tool.profile[j >> 1, 0], tool.profile[j >> 1, 1] + (tool.up if j & 1 else -tool.down)
+            x, y, z = tool.points[q, 0] - axes[0, 0], tool.points[q, 1] - axes[0, 1], tool.points[q, 2] + z - axes[0, 2]
+            off = math.sqrt(_off_axis2(axes, 0, x, y, z))
+            first = max(first, off + r)
+            if n_axes < 2:
+                continue
+            far2 = 0.0
+            for i in range(RING):
+                _set_turn(turn, 0, axes, 0, i * (360.0 / RING))
+                far2 = max(far2, _off_axis2(
+                    axes, 1,
+                    turn[0] * x + turn[3] * y + turn[6] * z - axes[1, 0],
+                    turn[1] * x + turn[4] * y + turn[7] * z - axes[1, 1],
+                    turn[2] * x + turn[5] * y + turn[8] * z - axes[1, 2],
+                ))  # fmt: skip
+            second = max(second, math.sqrt(far2) + off * (1.0 - math.cos(math.pi / RING)) + r)
+    return first, second

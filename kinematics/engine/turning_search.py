@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kinematics.engine.compiled import kernel
+from kinematics.engine.heap import more, more_ints, pop, push
 from kinematics.engine.triangle_tree import LEAF, MOST_DEPTH
 from kinematics.engine.turning_bounds import (
     COLUMNS,
@@ -33,6 +34,7 @@ from kinematics.engine.turning_bounds import (
     T,
     box_bound,
     exact,
+    farthest,
     in_W,
     level_distance,
     losses,
@@ -54,7 +56,7 @@ LOOK_EVERY = 256  # openings between two looks for the nearest triangle at one p
 SETTLED, NOT_SETTLED, CONTACT = 0, 1, 2
 
 # columns of `units`, a convex stretch of the tool against a body over a box of angles, and of their `numbers`
-_FIRST, _LAST, _SPLIT, _INNER0, _INNER1, _Q0, _Q1, _BODY, _ANGLES, PAIR = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
+FIRST, LAST, _SPLIT, _INNER0, _INNER1, _Q0, _Q1, BODY, _ANGLES, PAIR = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9
 _DOWN, _UP, _SUBTRACT, _FAR1, _FAR2 = 0, 1, 2, 3, 4
 # columns of what is open; the last is a stack of rows that are free
 _UNIT, _NODE, _TRIANGLE, _BOX, _SEEN, _FREE = 0, 1, 2, 3, 4, 5
@@ -233,58 +235,7 @@ def _nearest_face(
     return best, face, n_exact
 
 
-# ---- the heap ----------------------------------------------------------------------------------------
-
-
-@kernel
-def _push(heap: Array, n: int, bound: float, item: int) -> None:
-    """Put an item into a binary heap of n."""
-    i = n
-    while i > 0:
-        above = (i - 1) >> 1
-        if heap[above, 0] <= bound:
-            break
-        heap[i, 0], heap[i, 1] = heap[above, 0], heap[above, 1]
-        i = above
-    heap[i, 0], heap[i, 1] = bound, item
-
-
-@kernel
-def _pop(heap: Array, n: int) -> None:
-    """Take the first item out of a binary heap of n."""
-    n -= 1
-    bound, item = heap[n, 0], heap[n, 1]
-    i = 0
-    while True:
-        k = 2 * i + 1
-        if k >= n:
-            break
-        if k + 1 < n and heap[k + 1, 0] < heap[k, 0]:
-            k += 1
-        if heap[k, 0] >= bound:
-            break
-        heap[i, 0], heap[i, 1] = heap[k, 0], heap[k, 1]
-        i = k
-    heap[i, 0], heap[i, 1] = bound, item
-
-
-@kernel
-def _more(values: Array) -> Array:
-    """The rows of an array with room for as many again."""
-    more = np.zeros((2 * len(values), values.shape[1]))
-    for i in range(len(values)):
-        for k in range(values.shape[1]):
-            more[i, k] = values[i, k]
-    return more
-
-
-@kernel
-def _more_ints(values: Ints) -> Ints:
-    more = np.full((2 * len(values), values.shape[1]), -1, dtype=np.int64)
-    for i in range(len(values)):
-        for k in range(values.shape[1]):
-            more[i, k] = values[i, k]
-    return more
+# ---- what is open ------------------------------------------------------------------------------------
 
 
 @kernel
@@ -360,9 +311,14 @@ def is_enough(
 
 @kernel
 def _what_to_halve(
-    corners: Array, k: int, n_axes: int, axes: Array, row: Array, hint: Array, p: Array, reach1: float, reach2: float
-) -> tuple[int, int]:
-    """What makes the bound loosest: 0 or 1, the turn about that axis; 2 the size; -1 nothing. And the longest side."""
+    corners: Array, k: int, n_axes: int, axes: Array, row: Array, hint: Array, p: Array, reach1: float, reach2: float,
+    missing: float,
+) -> tuple[int, int]:  # fmt: skip
+    """What makes the bound loosest: 0 or 1, the turn about that axis; 2 the size; -1 nothing. And the longest side.
+
+    Where the plane along `hint` does not explain what is `missing` at the bound (a flat top beside a flat tool is no
+    nearer than its plane says), it is what is largest.
+    """
     size, longest = _size(corners, k)
     turn1 = reach1 * math.radians(row[HI1] - row[LO1])
     turn2 = reach2 * math.radians(row[HI2] - row[LO2])
@@ -370,7 +326,9 @@ def _what_to_halve(
         return -1, longest
     can_turn1, can_turn2 = turn1 > STILL, turn2 > STILL
     if hint[0] != 0.0 or hint[1] != 0.0 or hint[2] != 0.0:
-        turn1, turn2, size = losses(corners, k, n_axes, axes, row, hint[0], hint[1], hint[2], p[0], p[1], p[2])
+        a, b, c = losses(corners, k, n_axes, axes, row, hint[0], hint[1], hint[2], p[0], p[1], p[2])
+        if a + b + c >= 0.5 * missing:
+            turn1, turn2, size = a, b, c
     if not (can_turn1 or can_turn2) or turn1 + turn2 < size:
         return 2, longest
     return (0 if can_turn1 and (turn1 >= turn2 or not can_turn2) else 1), longest
@@ -381,7 +339,7 @@ def search(
     tool: Tool, axes: Array, units: Ints, numbers: Array, bodies: Bodies,
     stretches: Array, stretch_axes: Ints, stop: Array, allowed: int, result: Array,
 ) -> tuple[int, int, int, int]:  # fmt: skip
-    """The search. `result`: at_least, at_most, value, angles (2), points of tool and body in W (6).
+    """The search. `result`: at_least, at_most, value, angles (2), points of tool and body in W (6), face.
 
     Returns SETTLED, NOT_SETTLED or CONTACT; the unit of the witness or -1; exact triangles; openings.
     """
@@ -412,7 +370,7 @@ def search(
             n_units -= 1
             unit, tri, bound = n_units, -1, -math.inf
             box = units[unit, _ANGLES]
-            new[0, 0], new[0, 1], new[0, 2] = bodies.roots[units[unit, _BODY]], -1, box
+            new[0, 0], new[0, 1], new[0, 2] = bodies.roots[units[unit, BODY]], -1, box
             n_new = 1
             hint[0] = hint[1] = hint[2] = 0.0
         else:
@@ -427,7 +385,7 @@ def search(
                 status = NOT_SETTLED
                 break
             item = int(heap[0, 1])
-            _pop(heap, n_heap)
+            pop(heap, n_heap)
             n_heap, n_opened = n_heap - 1, n_opened + 1
             unit, node, tri, box = items[item, _UNIT], items[item, _NODE], items[item, _TRIANGLE], items[item, _BOX]
             seen = items[item, _SEEN]
@@ -435,10 +393,10 @@ def search(
             items[n_free, _FREE] = item
             n_free += 1
             n_new = 0
-        body = units[unit, _BODY]
+        body = units[unit, BODY]
         n_axes = bodies.n_axes[body]
         stretch = Stretch(
-            tool.profile, units[unit, _FIRST], units[unit, _LAST], units[unit, _SPLIT], numbers[unit, _DOWN],
+            tool.profile, units[unit, FIRST], units[unit, LAST], units[unit, _SPLIT], numbers[unit, _DOWN],
             numbers[unit, _UP], tool.points, units[unit, _Q0], units[unit, _Q1],
         )  # fmt: skip
         subtract = numbers[unit, _SUBTRACT]
@@ -488,6 +446,7 @@ def search(
                 )  # fmt: skip
                 if v - subtract < at_most or v <= 0.0:
                     at_most, value, best_unit = v - subtract, v, unit
+                    result[11] = face
                     result[3], result[4] = 0.5 * (row[LO1] + row[HI1]), 0.5 * (row[LO2] + row[HI2])
                     for a in range(3):
                         result[5 + a], result[8 + a] = tool_point[a], p[a]
@@ -502,22 +461,24 @@ def search(
                 n_free -= 1
                 item = items[n_free, _FREE]
                 _put(items, hints, item, unit, node, tri, box, 1, hint)
-                _push(heap, n_heap, bound, item)
+                push(heap, n_heap, bound, item)
                 n_heap += 1
                 continue
 
             # halves of what makes the bound loosest
             if n_angles + 2 > len(angles):
-                angles, links = _more(angles), _more_ints(links)
+                angles, links = more(angles), more_ints(links)
                 row = angles[box]
             if n_pool + LEAF > len(pool):
-                pool = _more(pool)
+                pool = more(pool)
             if tri < 0 or seen == 1:
                 p[0] = p[1] = p[2] = 0.0
                 for i in range(k):
                     x, y, z = in_W(corners, i, row)
                     p[0], p[1], p[2] = p[0] + x / k, p[1] + y / k, p[2] + z / k
-            which, longest = _what_to_halve(corners, k, n_axes, axes, row, hint, p, reach1, reach2)
+            which, longest = _what_to_halve(
+                corners, k, n_axes, axes, row, hint, p, reach1, reach2, at_most - bound
+            )  # fmt: skip
             n_new = 2
             if which < 0:
                 closed = min(closed, bound)
@@ -564,10 +525,10 @@ def search(
                 item = n_items
                 n_items += 1
                 if n_items > len(items):
-                    items, hints, heap = _more_ints(items), _more(hints), _more(heap)
+                    items, hints, heap = more_ints(items), more(hints), more(heap)
             is_new = at[0] != 0.0 or at[1] != 0.0 or at[2] != 0.0
             _put(items, hints, item, unit, new[i, 0], new[i, 1], new[i, 2], 0, at if is_new else hint)
-            _push(heap, n_heap, low, item)
+            push(heap, n_heap, low, item)
             n_heap += 1
 
     low = min(closed, at_most)
@@ -591,5 +552,6 @@ def warm_up() -> None:
     axes = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 1.0], [0.0, 0.0, 0.0, 1.0, 0.0, 0.0]])
     unit = np.array([[0, 2, 0, 0, 1, 0, 1, 0, 0, 0]])
     stop = np.array([-math.inf, math.inf, math.inf, -math.inf, 0.01, 0.0, -math.inf, 0.0])
-    search(tool, axes, unit, np.zeros((1, 5)), bodies, np.array([[0.0, 1.0, 0.0, 0.0]]), one, stop, 100, np.zeros(11))
+    search(tool, axes, unit, np.zeros((1, 5)), bodies, np.array([[0.0, 1.0, 0.0, 0.0]]), one, stop, 100, np.zeros(12))
     is_enough(0.0, 1.0, *stop.tolist())
+    farthest(Stretch(tool.profile, 0, 2, 0, 0.0, 0.0, tool.points, 0, 1), 2, axes)

@@ -19,7 +19,7 @@ from tests.truth import turning_reference as ref
 TOLERANCE = 0.01  # mm; the width of interval that is asked for
 PEER = 1e-5  # mm; coal iterates to about this
 POLYGONS = 2 * ref.INSCRIBED + 0.001  # mm; both round solids are inscribed polygons in the reference
-N_FAST, N_SLOW = 60, 300
+N_FAST, N_SLOW, TOGETHER = 60, 1000, 20
 
 
 @pytest.fixture(autouse=True)
@@ -34,8 +34,9 @@ def test_that_a_swing_is_bounded_by_dense_sampling(seed):
 
 
 @pytest.mark.slow
-def test_that_three_hundred_swings_are_bounded_by_dense_sampling():
-    for seed in range(1000, 1000 + N_SLOW):
+@pytest.mark.parametrize("first", range(1000, 1000 + N_SLOW, TOGETHER))
+def test_that_a_thousand_swings_are_bounded_by_dense_sampling(first):
+    for seed in range(first, first + TOGETHER):
         check_case(seed)
 
 

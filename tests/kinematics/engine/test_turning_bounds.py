@@ -152,3 +152,19 @@ def test_that_an_upright_line_is_as_far_from_a_profile_as_another_library_says()
         line = MultiPoint([(rho, z0), (rho, z1)]).convex_hull
         assert d == pytest.approx(outline.distance(line), abs=1e-9)
         assert math.hypot(nr, nz) == pytest.approx(1.0 if d > 0.0 else 0.0)
+
+
+@pytest.mark.parametrize("n_axes", [1, 2])
+@pytest.mark.parametrize("seed", range(6))
+def test_that_the_tool_is_never_farther_from_an_axis_than_told(seed, n_axes):
+    rng, axes, _, _ = random_case(seed, 2)
+    places = np.column_stack([rng.uniform(-30, 30, (3, 2)), np.full(3, 25.0)])
+    tool = tool_points(places, down=0.5, up=2.0)
+    first, second = tb.farthest(stretch(places, down=0.5, up=2.0), n_axes, axes)
+    far = np.linalg.norm(np.cross(tool - axes[0, :3], axes[0, 3:]), axis=1).max()
+    assert far <= first + ROUNDING
+    assert first <= far + 2 * 9.0 + ROUNDING  # centre and radius are bounded apart
+    R = Rotation.from_rotvec(np.radians(np.arange(0.0, 360.0, 2.5))[:, None] * axes[0, 3:])
+    seen = np.stack([r.inv().apply(tool - axes[0, :3]) for r in R])
+    far = np.linalg.norm(np.cross(seen - axes[1, :3], axes[1, 3:]), axis=2).max()
+    assert (far <= second + ROUNDING) or n_axes == 1
