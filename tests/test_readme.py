@@ -47,11 +47,12 @@ def test_that_the_commands_are_the_two_of_start_py_and_the_one_that_it_runs() ->
     assert commands[2] == "python3 start.py test"
 
 
+@pytest.mark.parametrize("number", [1, 3], ids=["check", "stickout"])
 def test_that_the_output_of_the_demo_is_what_the_readme_shows(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    number: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(ROOT)
-    command, shown = list(runs())[1]
+    command, shown = list(runs())[number]
     main(shlex.split(command)[1:])
     printed = capsys.readouterr().out.rstrip("\n").split("\n")
     assert is_said(shown, printed), "the README should show:\n" + "\n".join(printed)

@@ -91,7 +91,7 @@ def print_check_json(check: Check) -> None:
 
 def print_check(check: Check) -> None:
     """The check for people."""
-    _print_blocks(_blocks(check))
+    print_blocks(_blocks(check))
 
 
 def print_json(data: object) -> None:
@@ -119,7 +119,7 @@ def print_swings(scene_file: SceneFile, swings: Sequence[MoveResult]) -> None:
             if move.verdict is not Verdict.CLEAR:
                 blocks.append(_move_block(move))
     blocks += [Text(), Text(CAUTIONS)]
-    _print_blocks(blocks)
+    print_blocks(blocks)
 
 
 def _whole_lift(scene: Scene, swings: Sequence[MoveResult]) -> Iterable[RenderableType]:
@@ -149,11 +149,11 @@ def print_offsets(scene_file: SceneFile, rows: Sequence[OffsetRow]) -> None:
         blocks.append(Text("The control does not carry the work offset round: set one for each orientation."))
     if any(row.off_w is not None for row in rows):
         blocks += [Text(), Text("OFF BY, with the centre error asked for, in W", style="bold"), _off_table(rows)]
-    _print_blocks(blocks)
+    print_blocks(blocks)
 
 
 def _off_table(rows: Sequence[OffsetRow]) -> Table:
-    table = _table("orientation", "X", "Y", "Z", "size", numbers=("X", "Y", "Z", "size"))
+    table = new_table("orientation", "X", "Y", "Z", "size", numbers=("X", "Y", "Z", "size"))
     for row in rows:
         off = row.off_w or (0.0, 0.0, 0.0)
         size = sum(v * v for v in off) ** 0.5
@@ -192,7 +192,7 @@ def print_offsets_csv(_scene_file: SceneFile, rows: Sequence[OffsetRow]) -> None
 def print_picture(cut: CutResult, file: str, about: str) -> None:
     """What a picture shows, for people, and where it was written."""
     headline = Text.assemble(_plate(cut.verdict, verdict_word(cut)), f" {name_of(cut)}: {sentence(cut)}")
-    _print_blocks([headline, Text(f"{file}: {about}")])
+    print_blocks([headline, Text(f"{file}: {about}")])
 
 
 def print_library(listing: Listing) -> None:
@@ -200,15 +200,15 @@ def print_library(listing: Listing) -> None:
     blocks: list[RenderableType] = []
     for kind, title in (("machine", "MACHINES"), ("holder", "HOLDERS"), ("hardware", "HARDWARE")):
         blocks.append(Text(title, style="bold"))
-        table = _table("name", "what it is", "from")
+        table = new_table("name", "what it is", "from")
         for item in (i for i in listing.found if i.kind == kind):
             table.add_row(item.name, item.title, "your library" if item.where == "library" else "the program")
         blocks += [table, Text()]
     blocks.append(Text(f"Your own library: {listing.library}"))
-    _print_blocks(blocks)
+    print_blocks(blocks)
 
 
-def _print_blocks(blocks: Iterable[RenderableType]) -> None:
+def print_blocks(blocks: Iterable[RenderableType]) -> None:
     console = Console(highlight=False, markup=False, emoji=False)
     console.width = min(WIDTH, max(console.width, NARROWEST)) if console.is_terminal else WIDTH
     with console.capture() as capture:
@@ -252,7 +252,7 @@ def _plate(verdict: Verdict, word: str) -> Text:
     return Text(f"{MARKS[verdict]} {word.upper()}", style=STYLES[verdict])
 
 
-def _table(*headers: str, numbers: Sequence[str] = ()) -> Table:
+def new_table(*headers: str, numbers: Sequence[str] = ()) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     for header in headers:
         is_number = header in numbers
@@ -264,7 +264,7 @@ def _cut_table(check: Check) -> Iterable[RenderableType]:
     if not check.cuts:
         return
     yield Text("CUTS, tightest first", style="bold")
-    table = _table("cut", "tool", "verdict", "spare", "clear.", "between", "side", numbers=("spare", "clear."))
+    table = new_table("cut", "tool", "verdict", "spare", "clear.", "between", "side", numbers=("spare", "clear."))
     table.columns[2].no_wrap = True
     for cut in tightest_first(check.cuts):
         pair = cut.worst if isinstance(cut, CutReport) else None
@@ -394,7 +394,7 @@ def _move_block(move: MoveResult) -> RenderableType:
 def moves_table(moves: Sequence[MoveResult], *, with_least_lift: bool = False) -> Table:
     """One row per link or swing. A spare that was proven far enough is marked with >=."""
     headers = ["way", "verdict", "spare", "between", "at", "lift"]
-    table = _table(*headers, *(["least"] if with_least_lift else []), numbers=("spare", "lift", "least"))
+    table = new_table(*headers, *(["least"] if with_least_lift else []), numbers=("spare", "lift", "least"))
     table.columns[1].no_wrap = True
     for move in moves:
         way = (
@@ -434,7 +434,7 @@ def offsets_table(offsets: Sequence[WorkOffset]) -> Table:
     has_control = any(o.control is not None for o in offsets)
     columns = ["X", "Y", "Z"] + (["control X", "control Y", "control Z"] if has_control else [])
     letters = [letter for letter, _ in offsets[0].angles_control]
-    table = _table("orientation", *letters, *columns, numbers=(*letters, *columns))
+    table = new_table("orientation", *letters, *columns, numbers=(*letters, *columns))
     for offset in offsets:
         name = offset.orientation + (f" ({offset.workpiece})" if offset.workpiece else "")
         angles = [number(angle, 3).rstrip("0").rstrip(".") for _, angle in offset.angles_control]
@@ -449,7 +449,7 @@ def _reach_table(check: Check) -> Iterable[RenderableType]:
         return
     sides = ("X-", "X+", "Y-", "Y+", "Z-", "Z+")
     yield Text("DEPTH AND TRAVEL LEFT, in machining order", style="bold")
-    table = _table("cut", "depth", "may be", *sides, "", numbers=("depth", "may be", *sides))
+    table = new_table("cut", "depth", "may be", *sides, "", numbers=("depth", "may be", *sides))
     for cut in reports:
         depth = cut.depth
         flute = (number(depth.needs), number(depth.has)) if depth else ("", "")

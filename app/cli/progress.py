@@ -35,6 +35,12 @@ class Progress:
         """What the job is at now."""
         self._text = text
 
+    def clear(self) -> None:
+        """Take the line off a terminal, before something is printed."""
+        if self._is_terminal:
+            sys.stderr.write("\r\x1b[K")
+            sys.stderr.flush()
+
     def _run(self) -> None:
         began = time.monotonic()
         wait, has_said = QUIET_SECONDS, False
