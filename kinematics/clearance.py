@@ -117,6 +117,8 @@ class _CutCheck:
             last = ranks[N_NEXT] if len(ranks) > N_NEXT else (0, math.inf)
             if pair.key > (last[0], last[1] + TIE) and pair.bound > least:
                 # ranks behind all that is named, and is not the nearest either
+                if pair.least_behind > least:
+                    break  # nor is any that follows
                 continue
             try:
                 measured = self.pairs.measure(pair, max(pair.behind(last), least))
