@@ -189,8 +189,8 @@ class Envelope:
             for first, last, split in part.ranges
         ]  # fmt: skip
         chain = min(range(len(found)), key=lambda k: found[k][0])
-        d, *pq = found[chain]
-        return Least(d, np.array(pq[:3]), np.array(pq[3:]), chain, int(body.tree.order[face]), i)
+        d, px, py, pz, qx, qy, qz = found[chain]
+        return Least(d, (px, py, pz), (qx, qy, qz), chain, int(body.tree.order[face]), i)
 
     def _lifted(self, raised: float, taller: float) -> Array:
         return np.maximum(self.least_up, self.move.up + raised) + taller

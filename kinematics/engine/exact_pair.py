@@ -102,7 +102,7 @@ def exact_clearance(
     at_least = found.distance - body.chord_error - ROUNDING
     X_GW = X_WG.inverse()
     piece = body.piece_of(found.face)
-    p = X_WG.points(piece.on_solid(X_GW.points(found.p)[None, :]))[0]
+    p = X_WG.points(piece.on_solid(X_GW.points(np.array([found.p]))))[0]
     return attained(part.inner, move, down, found.set_index, p, at_least)
 
 

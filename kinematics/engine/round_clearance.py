@@ -13,7 +13,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,17 +30,16 @@ DEEPEST = 2 * MOST_DEPTH + 64  # pairs that can be open at once, below each othe
 UPRIGHT = 1e-9  # mm; how near a line may pass an edge before it counts as touching it
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Least:
+class Least(NamedTuple):
     """The least distance over a move: 0 on contact, infinite where it is not below the cap.
 
-    `p` is the point of the body's triangle, `q` the corner set's tip position (before it rises), both in W;
+    `p` is the point of the body's triangle, `q` the tip position of the set (before it rises), both in W;
     `chain`, `face` and `set_index` are their numbers in the part, in the body's own list and in the move.
     """
 
     distance: float
-    p: Array
-    q: Array
+    p: Vector
+    q: Vector
     chain: int
     face: int
     set_index: int
@@ -54,8 +53,9 @@ def least(
         part.profile, part.ranges, move.points, move.starts, move.up, move.ball, move.first, down,
         tree.vertices, tree.faces, tree.boxes, tree.first, tree.count, X_WG.R_AB, X_WG.p_AB, cap,
     )  # fmt: skip
-    face = int(tree.order[face]) if face >= 0 else -1
-    return Least(d if d < cap else math.inf, np.array([px, py, pz]), np.array([qx, qy, qz]), chain, face, i)
+    if face < 0:
+        return Least(math.inf, (px, py, pz), (qx, qy, qz), -1, -1, -1)
+    return Least(d, (px, py, pz), (qx, qy, qz), chain, int(tree.order[face]), i)
 
 
 @kernel

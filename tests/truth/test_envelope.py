@@ -377,7 +377,7 @@ def test_that_the_frustum_and_the_triangle_that_are_told_are_the_nearest():
             near = made.nearest(HOLDER, shift, room, (0, s))
             assert room.lo[0, s] - CLOSE <= near.distance <= room.hi[0, s] + CLOSE
             corners = mesh[0][mesh[1][near.face]]
-            foot = brute_force.nearest_on_triangles(near.p[None], *(c[None] for c in corners))[0]
+            foot = brute_force.nearest_on_triangles(np.array([near.p]), *(c[None] for c in corners))[0]
             assert np.linalg.norm(foot - near.p) < CLOSE
             own = exact([HOLDER[room.frustum[0, s]]], [body(mesh)], sets, shift=shift)
             assert own <= room.hi[0, s] + CLOSE
