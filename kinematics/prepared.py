@@ -16,7 +16,7 @@ from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.exact_pair import BodyTree, RoundPart, body_tree, round_part
 from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
 from kinematics.engine.round_turning import JoinedBodies
-from kinematics.engine.sweep import PolyPiece, RoundPiece, hull
+from kinematics.engine.sweep import PolyPiece, RoundPiece, grown_hull
 from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
 from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
 from kinematics.machine import BED, HEAD
@@ -185,7 +185,7 @@ class Prepared:
         for piece in self.pieces_of(body.shape):
             outer, inner = (Triangles(X_AG.points(t.vertices), t.faces) for t in (piece.outer, piece.inner))
             if not piece.is_convex:
-                outer = hull(outer.vertices)
+                outer = grown_hull(outer.vertices, piece.chord_error)
             made = PolyPiece(body.name, outer, inner, piece.is_convex)
             yield made, made.supports(DIRECTIONS)
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from kinematics.engine.pair import DIRECTIONS, near_pieces, tip_at
 from kinematics.engine.round_turning import RoundPair
-from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, hull, hull_cover
+from kinematics.engine.sweep import PolyPiece, Positions, RoundPiece, grown_hull, hull, hull_cover
 from kinematics.engine.turning import TurnPair
 from kinematics.engine.turning_pieces import Box, StillPiece, TurnAxis, TurningPiece, VertexSupports, is_coaxial
 from kinematics.machine import BED, HEAD, TABLE, bed_motion
@@ -168,7 +168,8 @@ class SwingSetup:
                     corners, within = corners + moves[0], (inner,)
                     attained = _OnStanding(piece, shift("W", "W", moves[0]) @ X_WG)
                 else:
-                    outer = hull((outer.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3))
+                    places = (outer.vertices[:, None, :] + moves[None, :, :]).reshape(-1, 3)
+                    outer = grown_hull(places, piece.chord_error)
                     mesh, is_loose, moves_on = None, not piece.is_convex, True
                     # where it is convex, all that it sweeps is touched; else the places at the corners tell
                     within = (

@@ -244,6 +244,15 @@ def hull(points: Array) -> Triangles:
     return Triangles(points[used], renumbered.reshape(faces.shape).astype(np.int32))
 
 
+def grown_hull(vertices: Array, by: float) -> Triangles:
+    """The hull of points (n, 3) and of all that is within `by` of them, from outside: a cube at each."""
+    if by == 0.0:
+        return hull(vertices)
+    cube = np.array([[x, y, z] for x in (-by, by) for y in (-by, by) for z in (-by, by)])
+    corners = hull(vertices).vertices
+    return hull((corners[:, None, :] + cube).reshape(-1, 3))
+
+
 def hull_cover(vertices: Array) -> Array:
     """Corners (k, 3) of a convex polyhedron that covers the vertices (n, 3): their hull, or all of them where few.
 
@@ -282,6 +291,17 @@ def _spread(n: int) -> Array:
     return np.column_stack([level * np.cos(turn), level * np.sin(turn), z])
 
 
+def _from_level(angles: Array) -> Array:
+    """Edge angles in (-pi, pi] of a convex polygon from its lowest corner on, from 0 to 2 pi and never falling.
+
+    An edge that lies level but for rounding may point down by some 1e-17: it comes first, not last.
+    """
+    turned = np.mod(angles, 2 * math.pi)
+    back = int(((turned > 0.5 * math.pi) & (turned < 1.5 * math.pi)).argmax())  # from here on it turns back
+    turned[:back] = np.where(turned[:back] > 1.5 * math.pi, 0.0, turned[:back])
+    return np.asarray(np.maximum.accumulate(turned))
+
+
 def _minkowski_order(ring: Array, q: Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Which corner of the ring and which point of q make each corner of their Minkowski sum, in order.
 
@@ -297,8 +317,7 @@ def _minkowski_order(ring: Array, q: Array) -> tuple[NDArray[np.int64], NDArray[
     # start where both polygons have their lowest corner, so that angles run from 0 to 2 pi
     i0 = int(np.lexsort((ring[:, 0], ring[:, 1]))[0])
     j0 = int(np.lexsort((q[:, 0], q[:, 1]))[0])
-    ring_turn = np.mod(np.roll(ring_angles, -i0), 2 * math.pi)
-    q_turn = np.mod(np.roll(q_angles, -j0), 2 * math.pi)
+    ring_turn, q_turn = _from_level(np.roll(ring_angles, -i0)), _from_level(np.roll(q_angles, -j0))
     order = np.argsort(np.concatenate([ring_turn, q_turn]), kind="stable")
     is_ring = order < n
     corner = (i0 + np.concatenate([[0], np.cumsum(is_ring)[:-1]])) % n

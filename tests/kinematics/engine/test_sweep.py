@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from kinematics.engine.sweep import Arc, PolyPiece, Positions, RoundPiece, hull
+from kinematics.engine.sweep import Arc, PolyPiece, Positions, RoundPiece, grown_hull, hull
 from kinematics.errors import EngineError
 from kinematics.solids import SAGITTA
 from tests.kinematics.engine.constructed import MOVES, positions
@@ -83,6 +83,31 @@ def test_that_the_sign_of_the_positions_matters():
     vertices = RoundPiece("part", 2.0, 2.0, 0.0, 1.0).swept(Positions(corners)).vertices
     assert vertices[:, 0].min() == pytest.approx(8.0, abs=SAGITTA)
     assert vertices[:, 0].max() == pytest.approx(42.0, abs=SAGITTA)
+
+
+@pytest.mark.parametrize("off", [0.0, 1e-17, -1e-17, -4e-16])
+def test_that_level_edges_but_for_rounding_do_not_spoil_the_outline(off):
+    """A position polygon with a corner in the middle of its lowest side; area by the formula of Steiner (exact)."""
+    corners = np.array([[0.0, 0.0, 2.0], [5.0, off, 2.0], [10.0, 0.0, 2.0], [4.0, 6.0, 2.0]])
+    swept = RoundPiece("part", 3.0, 3.0, 0.0, 10.0).swept(Positions(corners))
+    around = 10.0 + math.hypot(6.0, 6.0) + math.hypot(4.0, 6.0)
+    exact = 10.0 * (30.0 + 3.0 * around + math.pi * 9.0)
+    assert (
+        exact - 1e-9
+        <= volume(swept.vertices, swept.faces)
+        <= exact + 10.0 * (around + 2 * math.pi * 3.0) * SAGITTA * 1.01
+    )
+
+
+def test_that_a_grown_hull_covers_all_that_is_within_its_margin():
+    rng = np.random.default_rng(4)
+    points = rng.normal(size=(40, 3)) * 10.0
+    grown = grown_hull(points, 0.05)
+    n = directions(rng, 200)
+    reach = (grown.vertices @ n.T).max(axis=0) - (points @ n.T).max(axis=0)
+    assert (reach >= 0.05 - 1e-12).all()
+    assert (reach <= 0.05 * math.sqrt(3.0) + 1e-12).all()
+    assert np.array_equal(grown_hull(points, 0.0).vertices, hull(points).vertices)
 
 
 def test_that_a_body_of_the_head_sweeps_its_hull():
