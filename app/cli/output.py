@@ -25,6 +25,7 @@ from app.jobs.words import (
     moves_tightest_first,
     name_of,
     number,
+    proven,
     reason,
     second_opinion,
     sentence,
@@ -284,7 +285,7 @@ def _cut_table(check: Check) -> Iterable[RenderableType]:
 def _clearance_text(pair: PairReport | None) -> str:
     if pair is None:
         return "?"
-    return number(pair.clearance.at_least) if pair.clearance else pair.contact or "?"
+    return proven(pair.clearance.at_least) if pair.clearance else pair.contact or "?"
 
 
 def _pair_text(cut: CutResult) -> str:

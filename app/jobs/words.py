@@ -1,12 +1,14 @@
 """What a check says in words for people: names, sides, numbers, one sentence per cut, the headline.
 
 1. Lengths are in mm with two decimals, more where two would blur on which side of a limit a number lies.
+   Proven clearances and spares are rounded down.
 2. A minus is the sign U+2212; a front end that cannot show it replaces it.
 3. The operator's words: left, right, to you, away from you; the clock is seen from above, 12 away.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Literal
 
@@ -16,6 +18,7 @@ from kinematics.verdict import Verdict
 
 MINUS = "\u2212"
 CANNOT_REACH = "cannot reach"
+_TAKEN_DOWN = 2e-6  # mm; twice the rounding that is subtracted before a bound is called proven
 Cause = Literal["pair", "depth", "travel", "unknown"]
 
 _SIDES = {
@@ -36,13 +39,23 @@ def number(value: float, digits: int = 2) -> str:
     return text.replace("-", MINUS)
 
 
+def proven(value: float, digits: int = 2) -> str:
+    """A proven clearance or spare, rounded down: no more is told than there is.
+
+    What is short of a round number by no more than the rounding that bounds are taken down by is that number.
+    """
+    scale = 10.0**digits
+    return number(math.floor((value + _TAKEN_DOWN) * scale) / scale, digits)
+
+
 def spare_text(spare: float, keep_off: float) -> str:
     """A spare with as many decimals as show that it is above or below 0 and the keep-off."""
     for digits in (2, 3):
-        shown = round(spare, digits)
+        text = proven(spare, digits)
+        shown = float(text.replace(MINUS, "-"))
         if (shown > 0.0) == (spare > 0.0) and (shown < keep_off) == (spare < keep_off):
-            return number(spare, digits)
-    return number(spare, 4)
+            return text
+    return proven(spare, 4)
 
 
 def together(names: Sequence[str]) -> str:
@@ -139,7 +152,7 @@ def _pair_sentence(cut: CutReport, pair: PairReport) -> str:
             return f"{part} of {cut.tool} and {bodies} touch, or as good as{place}."
         used = number(errors.total if errors and pair.spare is None else clearance.at_least - (pair.spare or 0.0))
         return (
-            f"clearance {number(clearance.at_least)} ({part}, {bodies}), but set-up errors can use up {used}. "
+            f"clearance {proven(clearance.at_least)} ({part}, {bodies}), but set-up errors can use up {used}. "
             "Measure what is assumed, or make room."
         )
     assert pair.spare is not None, "a tight or clear pair has a spare"
@@ -188,7 +201,7 @@ def move_sentence(move: MoveResult) -> str:
     if move.clearance is None or move.spare is None or move.verdict is Verdict.CAN_HIT:
         room = f"{first}, {second}"
         if move.clearance is not None:
-            room = f"clearance {number(move.clearance.at_least)} ({room})"
+            room = f"clearance {proven(move.clearance.at_least)} ({room})"
         return f"{room}{where}, but set-up errors can use it up."
     room = f"{spare_text(move.spare, move.keep_off)} spare, {number(move.keep_off)} wanted."
     return f"{room} {_first_large(first)} to {second}{where}."

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Literal
 
 from app.jobs.check import CutResult
-from app.jobs.words import MINUS, name_of, nearest_bodies, number, sentence, side_phrase, spare_text, verdict_word
+from app.jobs.words import MINUS, name_of, nearest_bodies, proven, sentence, side_phrase, spare_text, verdict_word
 from app.view3d.cameras import LOOK_ROUND, Camera, Size, View, camera, from_where, in_front, in_the_way
 from app.view3d.caption import STRIP, Caption
 from app.view3d.gap_mark import GapLabel
@@ -194,7 +194,7 @@ def _above(scene: DisplayScene, view: View) -> frozenset[str]:
 
 def length_text(value: float, units: Units) -> str:
     """A length with its unit, as a person reads it."""
-    return f"{number(value)} mm" if units == "mm" else f"{number(value / MM_PER_INCH, 4)} in"
+    return f"{proven(value)} mm" if units == "mm" else f"{proven(value / MM_PER_INCH, 4)} in"
 
 
 def _label(result: CutResult, units: Units, hidden_by: str | None) -> GapLabel:
@@ -218,7 +218,7 @@ def _number_line(pair: PairReport, units: Units) -> str:
 def _spare_line(pair: PairReport, units: Units) -> str:
     if pair.spare is None:
         return ""
-    spare = spare_text(pair.spare, pair.keep_off) if units == "mm" else number(pair.spare / MM_PER_INCH, 4)
+    spare = spare_text(pair.spare, pair.keep_off) if units == "mm" else proven(pair.spare / MM_PER_INCH, 4)
     return f"{spare} spare"
 
 

@@ -206,9 +206,9 @@ def test_that_asking_for_pictures_loads_no_graphics_library() -> None:
 @pytest.mark.parametrize(
     ("value", "units", "said"),
     [
-        (2.236, "mm", "2.24 mm"),
+        (2.236, "mm", "2.23 mm"),
         (25.4, "inch", "1.0000 in"),
-        (-2.2627, "mm", "\u22122.26 mm"),
+        (-2.2627, "mm", "\u22122.27 mm"),
         (1.35, "inch", "0.0531 in"),
     ],
 )
