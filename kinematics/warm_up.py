@@ -27,13 +27,18 @@ from kinematics.shapes import Box, cylinder
 from kinematics.swing_clearance import Settle, check_links, check_swings
 
 
-def warm_up() -> None:
-    """Checks the set-up: cuts, links and swings."""
+def cuts() -> None:
+    """Checks the cuts and links of the set-up."""
     scene = small_scene()
     prepared = Prepared(scene)
     list(check_cuts(scene, prepared))
     list(check_links(scene, prepared))
-    list(check_swings(scene, prepared, Settle(1.0)))
+
+
+def swings() -> None:
+    """Checks its swings."""
+    scene = small_scene()
+    list(check_swings(scene, Prepared(scene), Settle(1.0)))
 
 
 def small_scene() -> Scene:

@@ -18,6 +18,7 @@ import hashlib
 import importlib
 import inspect
 import pickle
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -32,6 +33,7 @@ from numba.core.sigutils import normalize_signature
 
 from kinematics.engine import kernel_cache
 
+SWINGS = "swings"  # what the process beside is told to compile
 F = TypeVar("F", bound=Callable[..., object])
 
 
@@ -90,10 +92,34 @@ def compile_all() -> None:
     with kernel_cache.alone():
         if kernel_cache.is_ready():
             return
-        importlib.import_module("kinematics.warm_up").warm_up()  # the engine does not know who uses it
+        warm_up = importlib.import_module("kinematics.warm_up")  # the engine does not know who uses it
+        beside = _beside() if kernel_cache.folder() is not None else None
+        try:
+            warm_up.cuts()
+        finally:
+            if beside is not None:
+                beside.wait()
+        warm_up.swings()  # from the disk, unless the other process could not
         kernel_cache.set_ready()
 
 
-if __name__ == "__main__":
+def _beside() -> subprocess.Popen[bytes] | None:
+    """A process that compiles the kernels of the swings, the longest half; None where none can be started."""
+    command = [sys.executable, "-m", "kinematics.engine.compiled", SWINGS]
+    try:
+        return subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    except OSError:
+        return None
+
+
+def main(arguments: list[str]) -> int:
+    """`python -m kinematics.engine.compiled`: compile everything; told `swings`, that half, as the process beside."""
+    if arguments == [SWINGS]:
+        importlib.import_module("kinematics.warm_up").swings()
+        return 0
     compile_all()
-    sys.exit(0 if kernel_cache.is_ready() else 1)
+    return 0 if kernel_cache.is_ready() else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

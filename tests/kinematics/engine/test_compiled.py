@@ -40,7 +40,11 @@ WARM_UP = """
 from kinematics.engine.outer import outer
 
 
-def warm_up() -> None:
+def swings() -> None:
+    pass
+
+
+def cuts() -> None:
     outer(1.0)
 """
 RUN = """
