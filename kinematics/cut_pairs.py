@@ -9,7 +9,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -332,28 +332,7 @@ class CutPairs:
 
     def bounds(self, parts: tuple[Part, ...], targets: list[Target], moves: Moves) -> Array:
         """Crude lower bounds (n_parts, n_targets) of the clearance."""
-        found = np.zeros((len(parts), len(targets)))
-        roots = np.concatenate([t.tree.tree.boxes[:1] for t in targets])
-        Rs, ps = np.array([t.X_WG.R_AB for t in targets]), np.array([t.X_WG.p_AB for t in targets])
-        chord = np.array([t.tree.chord_error for t in targets])
-        which = [k for k, part in enumerate(parts) if part.round is not None]
-        if which:
-            profile, ranges, starts = _joined([parts[k] for k in which])
-            m = moves.arrays.arrays
-            by_round = np.zeros((len(which), len(targets)))
-            crude_bounds(
-                profile, ranges, starts, m.points, m.starts, m.up, m.ball, m.first, moves.down, roots, Rs, ps, by_round
-            )
-            found[which] = by_round
-        others = [k for k in range(len(parts)) if parts[k].round is None]
-        if others:
-            centres, halves = boxes_in_W(roots, Rs, ps)
-            for k in others:
-                low, high = _box_of(parts[k])
-                low, high = low + moves.box[:3], high + moves.box[3:]
-                gap = np.maximum(np.maximum(low - centres - halves, centres - halves - high), 0.0)
-                found[k] = np.sqrt((gap * gap).sum(axis=1))
-        return np.asarray(np.maximum(found - chord - ROUNDING, 0.0))
+        return crude_clearances(parts, targets, moves)
 
     # ---- the workpiece as it is cut --------------------------------------------------------------
 
@@ -403,30 +382,11 @@ class CutPairs:
 
     def measure(self, pair: Pair, far: float) -> Measured | None:
         """The pair's clearance; None once it is proven to be at least `far`. Raises EngineError."""
-        part, target, moves = pair.part, pair.target, pair.moves
-        if part.round is not None:
-            sets = moves.arrays
-            swept = exact_clearance(part.round, sets, moves.down, target.tree, target.X_WG, beyond=far)
-            if isinstance(swept, Bound):
-                return None
-            if swept is not None:
-                exact = swept
-                if moves.down > 0.0:
-                    found = exact_clearance(part.round, sets, 0.0, target.tree, target.X_WG)
-                    assert isinstance(found, Clear), "what is clear when it is swept farther is clear"
-                    exact = found
-                return Measured(self._in_W(pair, exact), swept)
-        trees = self.prepared.trees
-        by_polyhedra = pair_clearance(part.outer, part.real, target.obstacle, moves.swept, trees, beyond=far)
-        if isinstance(by_polyhedra, Bound):
+        found = measured(pair.part, pair.target, pair.moves, far)
+        if found is None:
             return None
-        exact_answer = (
-            by_polyhedra
-            if moves.exact is moves.swept
-            else pair_clearance(part.outer, part.real, target.obstacle, moves.exact, trees)
-        )
-        assert not isinstance(exact_answer, Bound), "no bound was asked for"
-        return Measured(self._in_W(pair, exact_answer), by_polyhedra)
+        exact = self._in_W(pair, found.exact)
+        return Measured(exact, exact if found.swept is found.exact else found.swept)
 
     def _in_W(self, pair: Pair, answer: Clear | Contact) -> Clear | Contact:
         """Points and tip in W; those of a pair with the bed were found as the bed, or the table, sees them."""
@@ -440,6 +400,59 @@ class CutPairs:
         tip = self.move.tip_for(self.machine, answer.tip)
         off = tip - answer.tip
         return replace(answer, tip=tip, p_tool=answer.p_tool + off, p_obstacle=answer.p_obstacle + off)
+
+
+def measured(part: Part, target: Target, moves: Moves, far: float) -> Measured | None:
+    """The clearance of a part over a move; None once it is proven to be at least `far`. Raises EngineError."""
+    if part.round is not None:
+        sets = moves.arrays
+        swept = exact_clearance(part.round, sets, moves.down, target.tree, target.X_WG, beyond=far)
+        if isinstance(swept, Bound):
+            return None
+        if swept is not None:
+            exact = swept
+            if moves.down > 0.0:
+                found = exact_clearance(part.round, sets, 0.0, target.tree, target.X_WG)
+                assert isinstance(found, Clear), "what is clear when it is swept farther is clear"
+                exact = found
+            return Measured(exact, swept)
+    trees = target.prepared.trees
+    by_polyhedra = pair_clearance(part.outer, part.real, target.obstacle, moves.swept, trees, beyond=far)
+    if isinstance(by_polyhedra, Bound):
+        return None
+    exact_answer = (
+        by_polyhedra
+        if moves.exact is moves.swept
+        else pair_clearance(part.outer, part.real, target.obstacle, moves.exact, trees)
+    )
+    assert not isinstance(exact_answer, Bound), "no bound was asked for"
+    return Measured(exact_answer, by_polyhedra)
+
+
+def crude_clearances(parts: Sequence[Part], targets: Sequence[Target], moves: Moves) -> Array:
+    """Crude lower bounds (n_parts, n_targets) of the clearance."""
+    found = np.zeros((len(parts), len(targets)))
+    roots = np.concatenate([t.tree.tree.boxes[:1] for t in targets])
+    Rs, ps = np.array([t.X_WG.R_AB for t in targets]), np.array([t.X_WG.p_AB for t in targets])
+    chord = np.array([t.tree.chord_error for t in targets])
+    which = [k for k, part in enumerate(parts) if part.round is not None]
+    if which:
+        profile, ranges, starts = _joined([parts[k] for k in which])
+        m = moves.arrays.arrays
+        by_round = np.zeros((len(which), len(targets)))
+        crude_bounds(
+            profile, ranges, starts, m.points, m.starts, m.up, m.ball, m.first, moves.down, roots, Rs, ps, by_round
+        )
+        found[which] = by_round
+    others = [k for k in range(len(parts)) if parts[k].round is None]
+    if others:
+        centres, halves = boxes_in_W(roots, Rs, ps)
+        for k in others:
+            low, high = _box_of(parts[k])
+            low, high = low + moves.box[:3], high + moves.box[3:]
+            gap = np.maximum(np.maximum(low - centres - halves, centres - halves - high), 0.0)
+            found[k] = np.sqrt((gap * gap).sum(axis=1))
+    return np.asarray(np.maximum(found - chord - ROUNDING, 0.0))
 
 
 def _joined(parts: list[Part]) -> tuple[Array, Ints, Ints]:

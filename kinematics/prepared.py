@@ -58,6 +58,8 @@ class Made:
     rests: Remembered[tuple[Shape, Rest | None]] = field(default_factory=Remembered)
     assemblies: Remembered[ToolAssembly] = field(default_factory=Remembered)
     parts: Remembered[tuple[tuple[PlacedBody, ...], tuple[Part, ...]]] = field(default_factory=Remembered)
+    turning: Remembered[tuple[tuple[Piece, ...], tuple[TurningPiece, ...]]] = field(default_factory=Remembered)
+    standing: Remembered[tuple[tuple[Piece, ...], tuple[StillPiece, ...]]] = field(default_factory=Remembered)
 
     def following(self) -> Made:
         """What the next scene starts from."""
@@ -68,14 +70,15 @@ class Made:
             self.rests.following(),
             self.assemblies.following(),
             self.parts.following(),
+            self.turning.following(),
+            self.standing.following(),
         )
 
 
 class Prepared:
     """A scene with its bodies placed and what was made of their shapes. Raises PlacementError.
 
-    `turning` and `standing` keep the pieces that swings made, by body: they are the same in every swing. `joined`
-    keeps the trees of what turns as one set of arrays.
+    `joined` keeps the trees of what turns as one set of arrays.
     """
 
     def __init__(self, scene: Scene, like: Prepared | None = None) -> None:
@@ -85,8 +88,6 @@ class Prepared:
         self.trees: TreeCache = like.trees.following() if like else TreeCache()
         self.made: Made = like.made.following() if like else Made()
         self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
-        self.turning: dict[tuple[PlacedBody, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}
-        self.standing: dict[PlacedBody, tuple[StillPiece, ...]] = {}
         self.joined = JoinedBodies()
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
         self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None
@@ -120,6 +121,18 @@ class Prepared:
             return shape, (left, body_tree(left)) if left else None
 
         return self.made.rests.get((_by_value(shape), key), made)[1]
+
+    def turning_of(self, shape: Shape, X_CG: Pose, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
+        """The pieces of a shape under axes that turn it, placed in what the last of them carries."""
+        own = self.pieces_of(shape)
+        key = (id(own), X_CG.R_AB.tobytes(), X_CG.p_AB.tobytes(), axes)
+        return self.made.turning.get(key, lambda: (own, tuple(TurningPiece(p, X_CG, axes, self.trees) for p in own)))[1]
+
+    def standing_of(self, body: PlacedBody, make: Callable[[], tuple[StillPiece, ...]]) -> tuple[StillPiece, ...]:
+        """The pieces of a body that stands still wherever the spindle is."""
+        own = self.pieces_of(body.shape)
+        key = (id(own), body.name, body.X_CG.R_AB.tobytes(), body.X_CG.p_AB.tobytes())
+        return self.made.standing.get(key, lambda: (own, make()))[1]
 
     def assembly_of(self, tool: SceneTool) -> ToolAssembly:
         """The assembly of a tool under this spindle; raises ToolError."""

@@ -19,14 +19,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kinematics.assembly import tool_assembly
+from kinematics.cut_pairs import Moves, crude_clearances, measured
+from kinematics.cut_pairs import Target as CutTarget
+from kinematics.engine.exact_pair import move_sets
 from kinematics.engine.pair import (
     Clear,
     Contact,
-    Node,
-    Obstacle,
-    ObstaclePiece,
-    pair_clearance,
-    position_tree,
 )
 from kinematics.engine.round_turning import Enough, RoundPair, least_over_any_turn
 from kinematics.engine.sweep import Positions
@@ -37,7 +35,7 @@ from kinematics.machine import BED, W, frame_poses
 from kinematics.moves.cuts import CutMove, motions_of_bed, seen_from_bed
 from kinematics.moves.swings import Between
 from kinematics.pairs import BUILDER
-from kinematics.pose import Array, Vector, as_vector, direction_between, identity
+from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity
 from kinematics.prepared import BEHIND_TOOL, Part, Prepared
 from kinematics.report import ErrorTerms, Interval, SecondOpinion, SwingReport
 from kinematics.scene import Scene, Tool
@@ -48,6 +46,7 @@ from kinematics.swing_pairs import SwingSetup, Target
 from kinematics.verdict import Verdict, verdict_of
 
 TOLERANCE = 0.01  # mm, of a settled swing
+SURELY_APART = 1e-9  # mm; a crude bound of more than this says that two solids don't touch
 SHARE = 0.01  # of the spare: a wide gap need not be known to the hundredth
 
 AnyPair = TurnPair | RoundPair
@@ -144,39 +143,52 @@ class _Check:
                 yield part, target, of_bed
 
     def _least_standing(self, tool: Tool) -> _Found | None:
-        """The least spare of what does not turn, by the engine of the cuts."""
+        """The least spare of what does not turn, by the engine of the cuts, the nearest first."""
         by = stick_out_error(self.scene.setup_errors, tool)
         poses = frame_poses(self.machine, dict(self.between.angles_deg))
-        best: _Found | None = None
-        obstacles: dict[str, Obstacle] = {}
-        trees: dict[int, tuple[Node, Node]] = {}
+        placed: dict[int, CutTarget] = {}
+        groups: dict[tuple[int, float], list[tuple[Part, Target, Positions]]] = {}
         for part, target, positions in self._standing(tool):
-            body = target.body
-            if body.name not in obstacles:
-                X_WG = (poses.get(body.carrier) or identity(W, body.carrier)) @ body.X_CG
-                pieces = self.prepared.pieces_of(body.shape)
-                obstacles[body.name] = Obstacle(
-                    body.name, tuple(ObstaclePiece(p, X_WG, self.prepared.trees) for p in pieces)
-                )
-            if id(positions) not in trees:
-                lower = by if part.order < BEHIND_TOOL else 0.0
-                trees[id(positions)] = position_tree([positions]), position_tree([positions.lowered(lower)])
-            exact_tree, swept_tree = trees[id(positions)]
-            limit = math.inf if best is None else best.at_most + target.errors.total
-            obstacle = obstacles[body.name]
-            try:
-                swept = pair_clearance(part.outer, part.real, obstacle, swept_tree, self.prepared.trees, beyond=limit)
-                if not isinstance(swept, Clear | Contact):
-                    continue
-                exact = pair_clearance(part.outer, part.real, obstacle, exact_tree, self.prepared.trees)
+            down = by if part.order < BEHIND_TOOL else 0.0
+            groups.setdefault((id(positions), down), []).append((part, target, positions))
+        found: list[tuple[float, int, Part, Target, Moves]] = []
+        for (_, down), members in groups.items():
+            moves = Moves(move_sets([members[0][2]]), down)
+            parts = {id(part): part for part, _, _ in members}
+            targets = {id(target): target for _, target, _ in members}
+            for target in targets.values():
+                if target.order not in placed:
+                    placed[target.order] = self._placed(target, poses)
+            bounds = crude_clearances([*parts.values()], [placed[t.order] for t in targets.values()], moves)
+            row, column = ({key: k for k, key in enumerate(keys)} for keys in (parts, targets))
+            for part, target, _ in members:
+                bound = float(bounds[row[id(part)], column[id(target)]]) - target.errors.total
+                found.append((bound, len(found), part, target, moves))
+        best: _Found | None = None
+        for bound, _, part, target, moves in sorted(found, key=lambda one: one[:2]):
+            limit = (math.inf if best is None else best.at_most) + target.errors.total
+            clearance = bound + target.errors.total
+            if clearance >= max(limit, SURELY_APART):
+                continue
+            try:  # what may touch is looked at even where a spare is used up already: contact is worse
+                answer = measured(part, placed[target.order], moves, max(limit, 0.0))
             except EngineError as error:
                 self.unknown[error.message] = None
                 continue
-            assert isinstance(exact, Clear | Contact), "no bound was asked for"
-            if body.carrier == BED:
+            if answer is None:
+                continue
+            exact = answer.exact
+            if target.body.carrier == BED:
                 exact = self._in_W_from_bed(exact, tool)
-            best = _lesser(best, _standing_found(part.name, tool, target, swept, exact))
+            best = _lesser(best, _standing_found(part.name, tool, target, answer.swept, exact))
         return best
+
+    def _placed(self, target: Target, poses: dict[str, Pose]) -> CutTarget:
+        """A body that stands, as the engine of the cuts takes it."""
+        body, prepared = target.body, self.prepared
+        X_WG = (poses.get(body.carrier) or identity(W, body.carrier)) @ body.X_CG
+        pieces, tree = prepared.pieces_of(body.shape), prepared.tree_of(body.shape)
+        return CutTarget(body, pieces, tree, X_WG, target.order, target.errors, False, prepared)
 
     def _in_W_from_bed(self, answer: Clear | Contact, tool: Tool) -> Clear | Contact:
         """Points in W of a pair that was found as the bed sees it."""

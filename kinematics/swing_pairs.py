@@ -114,11 +114,7 @@ class SwingSetup:
 
     def _turned_by(self, body: PlacedBody, X_CG: Pose, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
         """The pieces of a body under axes, the same in every swing."""
-        kept = self.prepared.turning
-        if (body, axes) not in kept:
-            pieces = self.prepared.pieces_of(body.shape)
-            kept[body, axes] = tuple(TurningPiece(p, X_CG, axes, self.prepared.trees) for p in pieces)
-        return kept[body, axes]
+        return self.prepared.turning_of(body.shape, X_CG, axes)
 
     # ---- the still side ----------------------------------------------------------------------
 
@@ -147,10 +143,7 @@ class SwingSetup:
         """A standing body; what does not ride on the bed stands the same in every swing."""
         if frame == BED:
             return tuple(self._standing_pieces(target, frame))
-        kept = self.prepared.standing
-        if target.body not in kept:
-            kept[target.body] = tuple(self._standing_pieces(target, frame))
-        return kept[target.body]
+        return self.prepared.standing_of(target.body, lambda: tuple(self._standing_pieces(target, frame)))
 
     def _standing_pieces(self, target: Target, frame: str) -> Iterator[StillPiece]:
         """A standing body, on the bed over all places where the bed may be."""

@@ -105,6 +105,7 @@ class _Item:
     bound: float = field(compare=False)
     pair: TurnPair = field(compare=False)
     box: Box = field(compare=False)
+    is_crude: bool = field(compare=False)  # bounded by a drum only
     is_coarse: bool = field(compare=False)
     hint: Array | None = field(compare=False)
 
@@ -116,8 +117,7 @@ class _Search:
         self._counter = itertools.count()
         self.heap: list[_Item] = []
         for pair in pairs:
-            bound = _separation(pair.turning.lows_in_directions(pair.box), pair.still.ready_supports, pair)
-            self.add(bound, pair, pair.box, is_coarse=len(pair.box) == 2)
+            self.add(_crude(pair), pair, pair.box, is_crude=True)
 
     def add(
         self,
@@ -126,11 +126,12 @@ class _Search:
         box: Box,
         *,
         near: float = -math.inf,
+        is_crude: bool = False,
         is_coarse: bool = False,
         hint: Array | None = None,
     ) -> None:
         step = math.floor(bound / SAME_BOUND) * SAME_BOUND if math.isfinite(bound) else bound
-        heapq.heappush(self.heap, _Item(step, near, next(self._counter), bound, pair, box, is_coarse, hint))
+        heapq.heappush(self.heap, _Item(step, near, next(self._counter), bound, pair, box, is_crude, is_coarse, hint))
 
     def is_enough(self, closed: float, at_most: float, is_enough: Callable[[float, float], bool]) -> bool:
         """Whether the bounds of what is open and closed are enough; their exact least is looked for only near that."""
@@ -175,6 +176,11 @@ def least_over_turn(
         if item.bound >= min(at_most, known):
             closed = min(closed, item.bound)
             continue
+        if item.is_crude:
+            pair = item.pair
+            bound = _separation(pair.turning.lows_in_directions(item.box), pair.still.ready_supports, pair)
+            search.add(max(bound, item.bound), pair, item.box, is_coarse=len(item.box) == 2)
+            continue
         if item.is_coarse:
             _open_coarse(item, search)
             continue
@@ -192,6 +198,12 @@ def least_over_turn(
         _split(item, found, bound, hint, search)
     is_beyond = math.isfinite(known) and closed >= known
     return result(is_settled=is_beyond or is_enough(min(closed, at_most), at_most))
+
+
+def _crude(pair: TurnPair) -> float:
+    """A lower bound over every angle, by the drum that the turning piece sweeps."""
+    off = pair.still.from_drum(pair.turning.axes[0], pair.turning.drum)
+    return off - _chord_error(pair) - ROUNDING - pair.subtract
 
 
 def _separation(lows: Array, supports: Array, pair: TurnPair) -> float:

@@ -29,6 +29,7 @@ from kinematics.solids import Piece, Triangles
 
 Box = tuple[tuple[float, float], ...]  # (low, high) in degrees for each axis that moves the body
 MOST_KEPT = 4096  # boxes of a piece whose extents are kept
+N_AROUND = 24  # planes along an axis by which it is told how near a piece comes to it
 RING_DEG = 15.0  # between the places at which the farthest reach about the first axis is looked for
 
 
@@ -46,6 +47,15 @@ class TurnAxis:
 @lru_cache(maxsize=65536)
 def _axis_pose(axis: TurnAxis, angle_deg: float) -> Pose:
     return shift("A", "B", axis.origin) @ turn_about("B", "A", axis.direction, angle_deg)
+
+
+@dataclass(frozen=True, slots=True)
+class Drum:
+    """A solid of revolution about an axis, around all that a piece sweeps: its radius, and its ends along the axis."""
+
+    radius: float
+    low: float
+    high: float
 
 
 class StillPiece:
@@ -83,6 +93,7 @@ class StillPiece:
         self._outer: Triangles | None = None
         self._tree: PosedTree | None = None
         self._ready: Array | None = None
+        self._beside: dict[TurnAxis, tuple[float, float, float]] = {}
         self._halves: tuple[StillPiece, ...] | None = None
 
     @property
@@ -115,6 +126,18 @@ class StillPiece:
     @property
     def chord_error(self) -> float:
         return self.mesh.chord_error if self.mesh else 0.0
+
+    def from_drum(self, axis: TurnAxis, drum: Drum) -> float:
+        """A lower bound of its distance from a drum about an axis."""
+        found = self._beside.get(axis)
+        if found is None:
+            directions = _around(axis.direction)
+            reach = self.supports(directions) - directions @ np.asarray(axis.origin)
+            # along the axis and against it; then how near the axis it comes, by planes along the axis
+            found = self._beside[axis] = (float(-reach[2:].min()), -float(reach[1]), float(reach[0]))
+        away, low, high = found
+        off, gap = max(away - drum.radius, 0.0), max(drum.low - high, low - drum.high, 0.0)
+        return math.hypot(off, gap)
 
     def halves(self) -> tuple[StillPiece, ...]:
         """Two halves of the surface of a mesh; none of anything else, or of one triangle."""
@@ -159,6 +182,17 @@ def surface_halves(surface: Triangles) -> tuple[Triangles, ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=64)
+def _around(direction: Vector) -> Array:
+    """Unit directions (n, 3): along an axis, against it, and square to it all round."""
+    a = np.asarray(direction)
+    u = np.cross(a, np.eye(3)[int(np.abs(a).argmin())])
+    u /= np.linalg.norm(u)
+    v = np.cross(a, u)
+    turns = np.arange(N_AROUND) * (2.0 * math.pi / N_AROUND)
+    return np.vstack([a, -a, np.outer(np.cos(turns), u) + np.outer(np.sin(turns), v)])
+
+
 class TurningPiece:
     """A piece of a body that the axes carry: its hull for bounds, its triangles for distances.
 
@@ -180,6 +214,7 @@ class TurningPiece:
         self._circles = _Circles(self.X_CG.points(self.hull_G), self.axes[-1])
         self.reach = self._reach() if len(self.axes) == 2 else self._circles.radii
         self.radii = tuple(float(r.max()) for r in (self.reach, self._circles.radii)[: len(self.axes)])
+        self.drum = self._drum()
         self._lows: dict[Box, Array] = {}
         self._halves: tuple[TurningPiece, ...] | None = None
 
@@ -190,6 +225,14 @@ class TurningPiece:
             pieces = [replace(self.piece, outer=part, inner=part) for part in parts]
             self._halves = tuple(TurningPiece(p, self.X_CG, self.axes, self._trees, is_part=True) for p in pieces)
         return self._halves
+
+    def _drum(self) -> Drum:
+        """All that it sweeps, over every angle, as a drum about its first axis; heights from that axis' origin."""
+        low, high = self._circles.along(np.asarray(self.axes[0].direction))
+        if len(self.axes) == 1:
+            origin = float(np.asarray(self.axes[0].origin) @ np.asarray(self.axes[0].direction))
+            low, high = low - origin, high - origin
+        return Drum(float(self.reach.max()), low, high)
 
     def _reach(self) -> Array:
         """For each corner its largest distance (n,) from the first axis, wherever the second stands."""
@@ -283,6 +326,11 @@ class _Circles:
         self._centres = np.asarray(axis.origin) + along
         self._c, self._s = points - along, np.cross(a, points)
         self.radii = np.sqrt((self._c**2).sum(axis=1))
+
+    def along(self, direction: Array) -> tuple[float, float]:
+        """Least and greatest extent of all circles along a unit direction of the parent's frame."""
+        level, off = self._centres @ direction, np.hypot(self._c @ direction, self._s @ direction)
+        return float((level - off).min()), float((level + off).max())
 
     def lows(self, stretch: tuple[float, float], directions: Array) -> Array:
         """Least extent (n, d) of each point's arc over a stretch in degrees, in the parent's frame."""
