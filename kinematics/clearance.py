@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from bisect import insort
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,7 +35,7 @@ from kinematics.placement import PlacedBody, PlacedZero
 from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity, shift
 from kinematics.prepared import Prepared, current_state
 from kinematics.report import ContactKind, CutReport, ErrorTerms, Interval, PairReport, SecondOpinion
-from kinematics.scene import Cut, Orientation, Scene
+from kinematics.scene import Cut, Orientation, Path, Scene
 from kinematics.sides import clock, part_side, side_words
 from kinematics.travel import travel_report
 from kinematics.verdict import Verdict, verdict_of, worst
@@ -65,7 +65,16 @@ def check_cut(
 
     `second_opinion` : compute what is found again, by other means; a pair on which the two disagree is not checked.
     """
-    return _CutCheck(prepared, orientation, cut, done).report(second_opinion=second_opinion)
+
+    def report() -> CutReport:
+        return _CutCheck(prepared, orientation, cut, done).report(second_opinion=second_opinion)
+
+    if isinstance(cut.feature, Path):  # its points may be a million: too long a key
+        return report()
+    lift_to = prepared.lift_to(orientation, cut)
+    tool = prepared.scene.tool(cut.tool)
+    key = (orientation.name, orientation.angles_deg, cut, tool, done, lift_to, second_opinion)
+    return replace(prepared.report_of(key, report), origin=cut.origin)
 
 
 class _CutCheck:

@@ -4,13 +4,16 @@
    is new about it: shapes, tools and assemblies by their numbers, meshes and triangles by identity.
 2. A changed scene prepared like the one before takes over what is still right: of every shape that it has, and
    what the last few scenes have asked for. All else is forgotten (`remembered.py`).
-3. Where a body stands is never taken over.
+3. So is what was found about a cut or a swing, if all that it was found from is equal.
+4. Where a body stands is never taken over.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TypeVar
 
 from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.exact_pair import BodyTree, RoundPart, body_tree, round_part
@@ -19,18 +22,20 @@ from kinematics.engine.round_turning import JoinedBodies
 from kinematics.engine.sweep import PolyPiece, RoundPiece, grown_hull
 from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
 from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
-from kinematics.machine import BED, HEAD
+from kinematics.machine import BED, HEAD, Machine
 from kinematics.moves.cuts import lift_height
 from kinematics.moves.swings import Between, all_between, approach_heights
 from kinematics.placement import PlacedBody, PlacedScene, place_scene, place_state
 from kinematics.pose import Array, Pose, shift
 from kinematics.remembered import Remembered
+from kinematics.report import CutReport, SwingReport
 from kinematics.scene import Cut, Orientation, Scene, State, Workpiece
 from kinematics.scene import Tool as SceneTool
 from kinematics.shapes import MeshShape, Shape
 from kinematics.solids import Piece, Triangles, pieces
 
 Rest = tuple[tuple[Piece, ...], BodyTree]
+R = TypeVar("R", CutReport, SwingReport)
 BEHIND_TOOL = 1000  # order of moving bodies that are not on the tool side
 
 
@@ -58,6 +63,8 @@ class Made:
     rests: Remembered[tuple[Shape, Rest | None]] = field(default_factory=Remembered)
     assemblies: Remembered[ToolAssembly] = field(default_factory=Remembered)
     parts: Remembered[tuple[tuple[PlacedBody, ...], tuple[Part, ...]]] = field(default_factory=Remembered)
+    surroundings: Remembered[tuple[Machine, object]] = field(default_factory=Remembered)
+    reports: Remembered[tuple[object, CutReport | SwingReport]] = field(default_factory=Remembered)
     turning: Remembered[tuple[tuple[Piece, ...], tuple[TurningPiece, ...]]] = field(default_factory=Remembered)
     standing: Remembered[tuple[tuple[Piece, ...], tuple[StillPiece, ...]]] = field(default_factory=Remembered)
 
@@ -70,6 +77,8 @@ class Made:
             self.rests.following(),
             self.assemblies.following(),
             self.parts.following(),
+            self.surroundings.following(),
+            self.reports.following(),
             self.turning.following(),
             self.standing.following(),
         )
@@ -89,6 +98,8 @@ class Prepared:
         self.made: Made = like.made.following() if like else Made()
         self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
         self.joined = JoinedBodies()
+        self.turned: dict[tuple[int, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}  # by id of a placed body
+        self.moving: dict[int, tuple[TurnAxis, ...]] = {}  # the same: the axes that move it
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
         self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None
         self._take_over_shapes()
@@ -121,6 +132,22 @@ class Prepared:
             return shape, (left, body_tree(left)) if left else None
 
         return self.made.rests.get((_by_value(shape), key), made)[1]
+
+    @cached_property
+    def surroundings(self) -> object:
+        """One object for all scenes whose machine is the same and whose bodies, workpieces, errors and lift are equal.
+
+        What is found about a cut or a swing with equal tools in equal surroundings is equal.
+        """
+        scene = self.scene
+        key = (id(scene.machine), scene.bodies, scene.workpieces, scene.setup_errors, scene.keep_off, scene.lift)
+        return self.made.surroundings.get(key, lambda: (scene.machine, object()))[1]
+
+    def report_of(self, key: Hashable, make: Callable[[], R]) -> R:
+        """A report, taken over where one of the same question in the same surroundings was made before."""
+        around = self.surroundings
+        kept = self.made.reports.get((id(around), key), lambda: (around, make()))
+        return kept[1]  # type: ignore[return-value]  # a key has reports of one kind
 
     def turning_of(self, shape: Shape, X_CG: Pose, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
         """The pieces of a shape under axes that turn it, placed in what the last of them carries."""

@@ -72,8 +72,7 @@ def check_links(
     """
     prepared = prepared or Prepared(scene)
     for between in prepared.between()[0]:
-        check = _Check(prepared, between, PROVEN)
-        yield check.heard(check.report()) if second_opinion else check.report()
+        yield _checked(prepared, between, PROVEN, second_opinion=second_opinion)
 
 
 def check_swings(
@@ -82,8 +81,25 @@ def check_swings(
     """One report per swing, in machining order, from home and back to it; `second_opinion` as for links."""
     prepared = prepared or Prepared(scene)
     for between in prepared.between()[1]:
+        yield _checked(prepared, between, settle, second_opinion=second_opinion)
+
+
+def _checked(prepared: Prepared, between: Between, settle: Settle, *, second_opinion: bool) -> SwingReport:
+    """The report of one swing or link; taken over where the same was asked in the same surroundings."""
+
+    def report() -> SwingReport:
         check = _Check(prepared, between, settle)
-        yield check.heard(check.report()) if second_opinion else check.report()
+        return check.heard(check.report()) if second_opinion else check.report()
+
+    tools = tuple(prepared.scene.tool(tool) for tool in between.tools)
+    state = between.state_cut
+    done = frozenset((o.name, c.name) for o, c in prepared.scene.cuts()[: between.n_done])
+    key = (
+        between.start, between.end, between.orientation.name if between.orientation else None, between.boxes,
+        between.angles_deg, tools, state.workpiece, state.state, done, between.corners_W.tobytes(), between.gauge_z,
+        settle, second_opinion,
+    )  # fmt: skip
+    return prepared.report_of(key, report)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

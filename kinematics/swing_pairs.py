@@ -94,6 +94,12 @@ class SwingSetup:
 
     def moving_axes(self, body: PlacedBody) -> tuple[TurnAxis, ...]:
         """The axes under which a body really moves: what turns about its own axis stands still."""
+        kept = self.prepared.moving
+        if id(body) not in kept:
+            kept[id(body)] = self._moving_axes(body)
+        return kept[id(body)]
+
+    def _moving_axes(self, body: PlacedBody) -> tuple[TurnAxis, ...]:
         axes = self._chain(body)
         while axes and isinstance(body.shape, Revolve | Screw) and is_coaxial(body.X_CG, axes[-1]):
             if len(axes) == 1:
@@ -110,7 +116,10 @@ class SwingSetup:
         return body.X_CG
 
     def _turning_pieces(self, body: PlacedBody, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
-        return self._turned_by(body, self._carried_pose(body, axes), axes)
+        kept = self.prepared.turned
+        if (id(body), axes) not in kept:
+            kept[id(body), axes] = self._turned_by(body, self._carried_pose(body, axes), axes)
+        return kept[id(body), axes]
 
     def _turned_by(self, body: PlacedBody, X_CG: Pose, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
         """The pieces of a body under axes, the same in every swing."""

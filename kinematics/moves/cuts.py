@@ -27,8 +27,12 @@ from kinematics.scene import Cut, Face, Hole, Lift, Path, Pocket, Profile, Scene
 from kinematics.tool_kinds import CUTTER
 
 ARC_SAGITTA = 0.002  # mm; how far the polygons over a rolled corner lie outside its arc
+MOST_SHIFTED = 256  # contours whose shifted sides are kept
 PARALLEL = 1e-9  # sine below which two directions count as parallel
 CLOSE = 1e-9  # mm; points nearer than this are one point
+
+
+_SHIFTED: dict[tuple[bytes, float], tuple[tuple[Array, tuple[float, float] | None], ...]] = {}
 
 
 @dataclass(frozen=True, slots=True, eq=False)

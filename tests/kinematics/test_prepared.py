@@ -10,12 +10,13 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
+from kinematics import clearance
 from kinematics.clearance import check_cuts
 from kinematics.machine import HEAD
 from kinematics.meshes import Mesh
 from kinematics.prepared import Prepared
 from kinematics.remembered import GENERATIONS, Remembered
-from kinematics.scene import Hole, Scene
+from kinematics.scene import Hole, KeepOff, Lift, Scene, SetupErrors
 from kinematics.shapes import Box, MeshShape, Screw, cylinder
 from tests.kinematics.mesh_writers import CUBE_F, CUBE_V
 from tests.one_cut import body, end_mill, one_cut, plain_machine
@@ -76,6 +77,32 @@ def test_that_a_check_says_the_same_whatever_was_taken_over():
     for one in some_turns():
         prepared = Prepared(one, like=prepared)
         assert told(prepared) == told(Prepared(one))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"setup_errors": SetupErrors(location=0.4)},
+        {"setup_errors": SetupErrors(stick_out=0.1)},
+        {"keep_off": KeepOff(cutter=7.0)},
+        {"lift": Lift("gauge_z", 900.0)},  # beyond the travel of Z
+    ],
+)
+def test_that_no_report_is_taken_over_into_other_surroundings(change: dict[str, object]):
+    base = scene()  # one machine and equal bodies throughout: only what is named differs
+    old = Prepared(base)
+    before = told(old)
+    other = dataclasses.replace(base, **change)
+    assert told(Prepared(other, like=old)) == told(Prepared(other)) != before
+    assert told(Prepared(base, like=old)) == before
+
+
+def test_that_an_equal_question_is_answered_once(monkeypatch: pytest.MonkeyPatch):
+    base = scene()
+    old = Prepared(base)
+    told(old)
+    monkeypatch.setattr(clearance, "_CutCheck", None)  # nobody is asked again
+    assert told(Prepared(dataclasses.replace(base, title="other"), like=old)) == told(old)
 
 
 def test_that_equal_shapes_share_what_was_made_of_them():

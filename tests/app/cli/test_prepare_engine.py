@@ -31,7 +31,7 @@ def test_that_it_is_said_before_the_engine_is_compiled(made: list[str], monkeypa
     monkeypatch.setattr(kernel_cache, "is_ready", lambda: False)
     said = Said()
     prepare_engine(said)  # type: ignore[arg-type]
-    assert said.lines == ["preparing the exact engine, once, about 30 s"]
+    assert said.lines == ["preparing the exact engine, once, about 25 s"]
     assert made == ["compiled"]
 
 
