@@ -29,8 +29,8 @@ from kinematics.engine.pair import (
 from kinematics.engine.sweep import PolyPiece
 from kinematics.engine.triangle_tree import TriangleTree
 from kinematics.errors import EngineError
-from kinematics.machine import BED, HEAD, TABLE, W, bed_motion, frame_poses
-from kinematics.moves.cuts import CutMove, cut_move
+from kinematics.machine import BED, HEAD, TABLE, W, bed_motion
+from kinematics.moves.cuts import CutMove
 from kinematics.placement import PlacedBody, PlacedZero
 from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity, shift
 from kinematics.prepared import Prepared, current_state
@@ -89,12 +89,12 @@ class _CutCheck:
         self.tool = scene.tool(cut.tool)
         self.assembly: ToolAssembly = prepared.assembly_of(self.tool)
         self.angles = dict(orientation.angles_deg)
-        self.poses = frame_poses(self.machine, self.angles)
+        self.poses = prepared.poses_at(orientation.angles_deg)
         self.workpiece = scene.workpiece_of(cut)
         self.state = next(s for s in self.workpiece.states if s.name == cut.state)
         zero = prepared.placed.zero_of(scene, self.workpiece)
         self.X_WP = self._pose_in_W(zero)
-        self.move: CutMove = cut_move(cut, self.assembly, self.X_WP, prepared.lift_to(orientation, cut))
+        self.move: CutMove = prepared.move_of(cut, self.assembly, self.X_WP, prepared.lift_to(orientation, cut))
         self.premature = [c for c in self.state.after if c not in done]
         bodies = self._bodies(done)
         self.pairs = CutPairs(prepared, cut, self.tool, self.assembly, self.move, bodies, self.poses)

@@ -10,8 +10,8 @@ from functools import cached_property
 
 from kinematics.assembly import ToolAssembly
 from kinematics.cut_pairs import CutPairs
-from kinematics.machine import HEAD, W, frame_poses
-from kinematics.moves.cuts import CutMove, cut_move
+from kinematics.machine import HEAD, W
+from kinematics.moves.cuts import CutMove
 from kinematics.placement import PlacedBody, PlacedZero
 from kinematics.pose import Pose, identity
 from kinematics.prepared import Prepared, current_state
@@ -41,7 +41,7 @@ class PlacedCut:
     @cached_property
     def poses(self) -> dict[str, Pose]:
         """X_WA of every frame A that turns."""
-        return frame_poses(self.prepared.scene.machine, self.angles)
+        return self.prepared.poses_at(self.orientation.angles_deg)
 
     @cached_property
     def workpiece(self) -> Workpiece:
@@ -62,7 +62,8 @@ class PlacedCut:
 
     @cached_property
     def move(self) -> CutMove:
-        return cut_move(self.cut, self.assembly, self.X_WP, self.prepared.lift_to(self.orientation, self.cut))
+        lift_to = self.prepared.lift_to(self.orientation, self.cut)
+        return self.prepared.move_of(self.cut, self.assembly, self.X_WP, lift_to)
 
     @cached_property
     def bodies(self) -> list[tuple[PlacedBody, bool]]:

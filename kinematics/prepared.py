@@ -22,14 +22,14 @@ from kinematics.engine.round_turning import JoinedBodies
 from kinematics.engine.sweep import PolyPiece, RoundPiece, grown_hull
 from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
 from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
-from kinematics.machine import BED, HEAD, Machine
-from kinematics.moves.cuts import lift_height
+from kinematics.machine import BED, HEAD, Machine, frame_poses
+from kinematics.moves.cuts import CutMove, cut_move, lift_height
 from kinematics.moves.swings import Between, all_between, approach_heights
 from kinematics.placement import PlacedBody, PlacedScene, place_scene, place_state
 from kinematics.pose import Array, Pose, shift
 from kinematics.remembered import Remembered
 from kinematics.report import CutReport, SwingReport
-from kinematics.scene import Cut, Orientation, Scene, State, Workpiece
+from kinematics.scene import Cut, Orientation, Path, Scene, State, Workpiece
 from kinematics.scene import Tool as SceneTool
 from kinematics.shapes import MeshShape, Shape
 from kinematics.solids import Piece, Triangles, pieces
@@ -63,6 +63,7 @@ class Made:
     rests: Remembered[tuple[Shape, Rest | None]] = field(default_factory=Remembered)
     assemblies: Remembered[ToolAssembly] = field(default_factory=Remembered)
     parts: Remembered[tuple[tuple[PlacedBody, ...], tuple[Part, ...]]] = field(default_factory=Remembered)
+    moves: Remembered[CutMove] = field(default_factory=Remembered)
     surroundings: Remembered[tuple[Machine, object]] = field(default_factory=Remembered)
     reports: Remembered[tuple[object, CutReport | SwingReport]] = field(default_factory=Remembered)
     turning: Remembered[tuple[tuple[Piece, ...], tuple[TurningPiece, ...]]] = field(default_factory=Remembered)
@@ -77,6 +78,7 @@ class Made:
             self.rests.following(),
             self.assemblies.following(),
             self.parts.following(),
+            self.moves.following(),
             self.surroundings.following(),
             self.reports.following(),
             self.turning.following(),
@@ -101,6 +103,8 @@ class Prepared:
         self.turned: dict[tuple[int, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}  # by id of a placed body
         self.moving: dict[int, tuple[TurnAxis, ...]] = {}  # the same: the axes that move it
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
+        self._poses: dict[tuple[tuple[str, float], ...], dict[str, Pose]] = {}
+        self._trees: dict[int, BodyTree] = {}  # by id of a placed body
         self._between: tuple[tuple[Between, ...], tuple[Between, ...]] | None = None
         self._take_over_shapes()
 
@@ -119,6 +123,12 @@ class Prepared:
     def tree_of(self, shape: Shape) -> BodyTree:
         """The tree over the triangles around a shape."""
         return self.made.body_trees.get(_by_value(shape), lambda: body_tree(self.pieces_of(shape)))
+
+    def tree_of_body(self, body: PlacedBody) -> BodyTree:
+        """`tree_of` its shape; `body` is one of this scene."""
+        if id(body) not in self._trees:
+            self._trees[id(body)] = self.tree_of(body.shape)
+        return self._trees[id(body)]
 
     def tree_over(self, triangles: Triangles) -> TriangleTree:
         """The tree over triangles that are no shape's own."""
@@ -173,10 +183,23 @@ class Prepared:
             self._states[key] = place_state(state, zero, self.scene.machine)
         return self._states[key]
 
+    def move_of(self, cut: Cut, assembly: ToolAssembly, X_WP: Pose, lift_to: float) -> CutMove:
+        """The positions of a cut, as `cut_move` gives them; raises FeatureError."""
+        if isinstance(cut.feature, Path):  # its points may be a million: too long a key
+            return cut_move(cut, assembly, X_WP, lift_to)
+        key = (cut, assembly, X_WP.R_AB.tobytes(), X_WP.p_AB.tobytes(), lift_to)
+        return self.made.moves.get(key, lambda: cut_move(cut, assembly, X_WP, lift_to))
+
+    def poses_at(self, angles_deg: tuple[tuple[str, float], ...]) -> dict[str, Pose]:
+        """X_WA of every frame A that turns; not to be changed."""
+        if angles_deg not in self._poses:
+            self._poses[angles_deg] = frame_poses(self.scene.machine, dict(angles_deg))
+        return self._poses[angles_deg]
+
     def between(self) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
         """Links and swings of the scene."""
         if self._between is None:
-            self._between = all_between(self.scene, self.placed)
+            self._between = all_between(self.scene, self.placed, self.move_of)
         return self._between
 
     def lift_to(self, orientation: Orientation, cut: Cut) -> float:

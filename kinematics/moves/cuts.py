@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -22,7 +23,7 @@ from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.sweep import Arc, Positions
 from kinematics.errors import FeatureError
 from kinematics.machine import Machine, bed_motion, head_motion
-from kinematics.pose import Z_AXIS, Array, Pose, Vector
+from kinematics.pose import Z_AXIS, Array, Pose, Vector, frozen
 from kinematics.scene import Cut, Face, Hole, Lift, Path, Pocket, Profile, Scene, Slot
 from kinematics.tool_kinds import CUTTER
 
@@ -30,9 +31,6 @@ ARC_SAGITTA = 0.002  # mm; how far the polygons over a rolled corner lie outside
 MOST_SHIFTED = 256  # contours whose shifted sides are kept
 PARALLEL = 1e-9  # sine below which two directions count as parallel
 CLOSE = 1e-9  # mm; points nearer than this are one point
-
-
-_SHIFTED: dict[tuple[bytes, float], tuple[tuple[Array, tuple[float, float] | None], ...]] = {}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -295,13 +293,30 @@ def _contour(cut: Cut, feature: Profile, r: float, X_WP: Pose) -> Iterator[Posit
     if feature.side == "on":
         yield from _segments(list(in_W(np.vstack([outline, outline[:1]]))))
         return
-    for corners, arc in offset_contour(cut, outline, _offset(feature.side, r)):
-        points = in_W(corners)
-        if arc is None:
-            yield Positions(points)
+    points, ends, arcs = _kept_contour(cut, _offset(feature.side, r))
+    points_W, centres = in_W(points), iter(in_W(arcs.reshape(-1, 2)).tolist())
+    start = 0
+    for end, is_arc in ends:
+        if is_arc:
+            x, y, z = next(centres)
+            yield Positions(points_W[start:end], arc=Arc((x, y, z), r))
         else:
-            x, y, z = in_W(np.array([arc]))[0]
-            yield Positions(points, arc=Arc((float(x), float(y), float(z)), r))
+            yield Positions(points_W[start:end])
+        start = end
+
+
+@lru_cache(maxsize=MOST_SHIFTED)
+def _kept_contour(cut: Cut, offset: float) -> tuple[Array, tuple[tuple[int, bool], ...], Array]:
+    """`offset_contour` joined: all corners, where each set ends and whether it is an arc, the arcs' centres.
+
+    The same in every pose of part zero, so that it is made once.
+    """
+    assert isinstance(cut.feature, Profile), "only a profile has a contour"
+    found = list(offset_contour(cut, np.array(cut.feature.outline, dtype=np.float64), offset))
+    ends = np.cumsum([len(corners) for corners, _ in found]).tolist()
+    kinds = tuple((end, arc is not None) for end, (_, arc) in zip(ends, found, strict=True))
+    arcs = np.array([arc for _, arc in found if arc is not None], dtype=np.float64)
+    return frozen(np.concatenate([corners for corners, _ in found])), kinds, frozen(arcs)
 
 
 def offset_contour(cut: Cut, outline: Array, offset: float) -> Iterator[tuple[Array, tuple[float, float] | None]]:

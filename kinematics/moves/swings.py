@@ -14,18 +14,18 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from kinematics.assembly import tool_assembly
+from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.sweep import Positions
 from kinematics.machine import Machine, TableAxis, W, frame_poses
-from kinematics.moves.cuts import cut_move, lift_height
+from kinematics.moves.cuts import CutMove, cut_move, lift_height
 from kinematics.placement import PlacedScene
-from kinematics.pose import Array, angle_difference_deg, identity
+from kinematics.pose import Array, Pose, angle_difference_deg, identity
 from kinematics.scene import Cut, Orientation, Scene
 
 HOME = "home"
@@ -65,9 +65,14 @@ class Between:
         return Positions(np.column_stack([self.corners_W, z]), up)
 
 
-def all_between(scene: Scene, placed: PlacedScene) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
-    """Links and swings of a scene, each in machining order."""
-    made = [_Made(scene, placed, orientation, cut) for orientation, cut in scene.cuts()]
+MoveOf = Callable[[Cut, ToolAssembly, Pose, float], CutMove]
+
+
+def all_between(
+    scene: Scene, placed: PlacedScene, move_of: MoveOf = cut_move
+) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
+    """Links and swings of a scene, each in machining order; `move_of` may have the moves of cuts at hand."""
+    made = [_Made(scene, placed, orientation, cut, move_of) for orientation, cut in scene.cuts()]
     if not made:
         return (), ()
     links: list[Between] = []
@@ -101,13 +106,13 @@ def approach_heights(links: Sequence[Between], swings: Sequence[Between], n_cuts
 class _Made:
     """A cut with its move in W, and where it ends."""
 
-    def __init__(self, scene: Scene, placed: PlacedScene, orientation: Orientation, cut: Cut) -> None:
+    def __init__(self, scene: Scene, placed: PlacedScene, orientation: Orientation, cut: Cut, move_of: MoveOf) -> None:
         self.orientation, self.cut = orientation, cut
         self.angles = dict(orientation.angles_deg)
         assembly = tool_assembly(scene.tool(cut.tool), scene.machine.spindle_nose)
         zero = placed.zero_of(scene, scene.workpiece_of(cut))
         X_WC = frame_poses(scene.machine, self.angles).get(zero.carrier) or identity(W, zero.carrier)
-        move = cut_move(cut, assembly, X_WC @ zero.X_CP, lift_height(scene.lift, scene.machine))
+        move = move_of(cut, assembly, X_WC @ zero.X_CP, lift_height(scene.lift, scene.machine))
         lifting = [s for s in move.sets if s.up > 0.0] or [*move.sets]
         self.ends_W = np.concatenate([s.points for s in lifting])
         self.retract_end = float(self.ends_W[:, 2].min()) + assembly.gauge_length + cut.retract
