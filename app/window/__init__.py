@@ -1,0 +1,1 @@
+"""The window: what the practitioner sees. Knows jobs and views, never the command line."""
