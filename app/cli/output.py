@@ -14,8 +14,8 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from app.jobs.check import name_of_move
 from app.jobs.report import check_json, nearest, offset_json, program, swing_json
+from app.jobs.results import name_of_move
 from app.jobs.words import (
     MINUS,
     angles_text,
@@ -39,9 +39,9 @@ from kinematics.report import CutReport, ErrorTerms, PairReport, SwingReport, Tr
 from kinematics.verdict import Verdict
 
 if TYPE_CHECKING:
-    from app.jobs.check import Check, CutResult, MoveResult
     from app.jobs.library import Listing
     from app.jobs.offsets import OffsetRow
+    from app.jobs.results import Check, CutResult, MoveResult
     from app.scenes.faults import Fault
     from app.scenes.reader import SceneFile
     from kinematics.scene import Scene

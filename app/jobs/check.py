@@ -7,18 +7,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from app.jobs.results import (
+    Check,
+    CutResult,
+    MoveResult,
+    NotChecked,
+    Result,
+    UncheckedCut,
+    UncheckedMove,
+    name_of_move,
+)
 from kinematics.clearance import check_cut
 from kinematics.errors import TightsideError
 from kinematics.placement import place_scene
 from kinematics.prepared import Prepared
-from kinematics.report import CutReport, SecondOpinion, SwingReport
+from kinematics.report import CutReport, SwingReport
 from kinematics.scene import Cut, Orientation, Scene
 from kinematics.swing_clearance import PROVEN, Settle, check_links, check_swings
-from kinematics.verdict import Verdict, worst
-from kinematics.work_offset import WorkOffset, work_offsets
+from kinematics.work_offset import work_offsets
 
 if TYPE_CHECKING:
     from app.scenes.reader import SceneFile
@@ -26,100 +34,11 @@ if TYPE_CHECKING:
 STOPPED = "stopped before it was checked"
 
 
-@dataclass(frozen=True, slots=True)
-class UncheckedCut:
-    """A cut without a report, and why."""
-
-    orientation: str
-    cut: str
-    workpiece: str | None
-    tool: str
-    holder: str
-    angles_deg: tuple[tuple[str, float], ...]
-    why: str
-    origin: object = None
-
-    @property
-    def verdict(self) -> Verdict:
-        return Verdict.NOT_CHECKED
-
-
-CutResult = CutReport | UncheckedCut
-
-
-@dataclass(frozen=True, slots=True)
-class UncheckedMove:
-    """A link or swing that could not be laid out at all, and why."""
-
-    start: str
-    end: str
-    orientation: str | None
-    why: str
-
-    @property
-    def verdict(self) -> Verdict:
-        return Verdict.NOT_CHECKED
-
-
-MoveResult = SwingReport | UncheckedMove
-Result = CutResult | MoveResult
-
-
-@dataclass(frozen=True, slots=True)
-class NotChecked:
-    """Something that was not compared, and why."""
-
-    what: str
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """What a check says as a whole.
-
-    Parameters
-    ----------
-    cuts, links, swings : each in machining order.
-    work_offsets : part zero at every orientation.
-    not_checked : what the set-up has and nobody compared; each makes the verdict "not checked" at least.
-    left_out : pairs that are not compared by rule; they do not change the verdict.
-    """
-
-    scene_file: SceneFile
-    cuts: tuple[CutResult, ...]
-    links: tuple[MoveResult, ...]
-    swings: tuple[MoveResult, ...]
-    work_offsets: tuple[WorkOffset, ...]
-    not_checked: tuple[NotChecked, ...]
-    left_out: tuple[NotChecked, ...]
-
-    @property
-    def verdict(self) -> Verdict:
-        """The worst of all cuts and moves, and of what was not checked."""
-        said = [r.verdict for r in (*self.cuts, *self.links, *self.swings)]
-        return worst([*said, *(Verdict.NOT_CHECKED for _ in self.not_checked)])
-
-    @property
-    def verdict_of_cuts(self) -> Verdict:
-        return worst([c.verdict for c in self.cuts])
-
-    @property
-    def second_opinion(self) -> SecondOpinion:
-        """Whether the second engine agrees everywhere that it was asked; off where it never was."""
-        said = {opinion_of(r) for r in (*self.cuts, *self.links, *self.swings)}
-        return next((o for o in (SecondOpinion.DISAGREES, SecondOpinion.AGREES) if o in said), SecondOpinion.OFF)
-
-
 def steps_of(scene_file: SceneFile) -> list[str]:
     """What a check does, step by step, in words for a progress line."""
     scene = scene_file.scene
     cuts = [f"{o.name} {c.name}" for o, c in scene.cuts()]
     return [f"checking {name}, {i} of {len(cuts)} cuts" for i, name in enumerate(cuts, 1)]
-
-
-def opinion_of(result: Result) -> SecondOpinion:
-    """What the second engine says of one result; off where there is nothing that it could be asked."""
-    return result.second_opinion if isinstance(result, CutReport | SwingReport) else SecondOpinion.OFF
 
 
 def check_scene(scene_file: SceneFile, *, second_opinion: bool = True) -> Iterator[Result]:
@@ -198,12 +117,6 @@ def _name_of(result: CutReport | SwingReport) -> str:
     if isinstance(result, CutReport):
         return f"{result.orientation}/{result.cut}"
     return "swings" if result.orientation is None else "links"  # much the same pairs in each
-
-
-def name_of_move(move: MoveResult) -> str:
-    """A swing by its orientations, a link by its orientation and cuts."""
-    way = f"{move.start} > {move.end}"
-    return f"swing {way}" if move.orientation is None else f"link {move.orientation}: {way}"
 
 
 def _unchecked(scene: Scene, orientation: Orientation, cut: Cut, why: str) -> UncheckedCut:

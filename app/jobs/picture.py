@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 
-from app.jobs.check import CutResult, result_of
+from app.jobs.check import result_of
+from app.jobs.results import CutResult
 from app.jobs.words import tightest_first
 from kinematics.errors import TightsideError
 from kinematics.prepared import Prepared

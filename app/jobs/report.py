@@ -12,7 +12,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
-from app.jobs.check import Check, CutResult, MoveResult, NotChecked
+from app.jobs.results import Check, CutResult, MoveResult, NotChecked
 from kinematics.report import (
     AxisTravel,
     CutReport,

@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 from typing import Literal
 
-from app.jobs.check import Check, CutResult, MoveResult, name_of_move, opinion_of
+from app.jobs.results import Check, CutResult, MoveResult, name_of_move, opinion_of
 from kinematics.report import CutReport, PairReport, SecondOpinion, SwingReport
 from kinematics.verdict import Verdict
 

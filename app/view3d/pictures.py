@@ -17,9 +17,9 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from app.jobs.check import CutResult
+from app.jobs.results import CutResult
 from app.jobs.words import MINUS, name_of, nearest_bodies, proven, sentence, side_phrase, spare_text, verdict_word
 from app.view3d.cameras import LOOK_ROUND, Camera, Size, View, camera, from_where, in_front, in_the_way
 from app.view3d.caption import STRIP, Caption
@@ -27,9 +27,11 @@ from app.view3d.gap_mark import GapLabel
 from app.view3d.picture_order import NoPicture, Picture, PictureOrder
 from app.view3d.scene_meshes import PAIR, DisplayScene, MeshCache, Role, display_scene
 from app.view3d.styles import Style
-from kinematics.prepared import Prepared
 from kinematics.report import CutReport, PairReport
 from kinematics.scene import Cut, Orientation
+
+if TYPE_CHECKING:
+    from kinematics.prepared import Prepared
 
 __all__ = [
     "CARD", "NoPicture", "Picture", "PictureOrder", "Style", "Units", "View", "Wanted",

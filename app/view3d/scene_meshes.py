@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,11 +22,13 @@ from kinematics.machine import BED, HEAD, W, bed_motion, frame_poses
 from kinematics.moves.cuts import cut_move
 from kinematics.placement import PlacedBody
 from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity, shift
-from kinematics.prepared import Prepared, current_state
 from kinematics.report import CutReport
 from kinematics.scene import Cut, Orientation
 from kinematics.shapes import Shape
 from kinematics.tool_faults import SPINDLE_NOSE
+
+if TYPE_CHECKING:
+    from kinematics.prepared import Prepared
 
 
 class Role(StrEnum):
@@ -190,6 +193,8 @@ def _tool_bodies(assembly: ToolAssembly, tip: Array, near: tuple[str, frozenset[
 
 def _bodies(prepared: Prepared, orientation: Orientation, cut: Cut) -> list[tuple[PlacedBody, Role]]:
     """Every body that stands there when the cut begins, with what it is when it is not near."""
+    from kinematics.prepared import current_state  # with the engine, which who only draws does not load
+
     scene = prepared.scene
     own = scene.workpiece_of(cut)
     state = next(s for s in own.states if s.name == cut.state)

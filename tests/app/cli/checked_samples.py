@@ -8,7 +8,8 @@ from functools import cache
 from pathlib import Path
 
 from app.cli.output import print_check, print_check_json
-from app.jobs.check import Check, check_scene, whole_check
+from app.jobs.check import check_scene, whole_check
+from app.jobs.results import Check
 from app.scenes.reader import read_scene
 
 ROOT = Path(__file__).parents[3]

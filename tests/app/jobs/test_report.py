@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.jobs.check import UncheckedCut
 from app.jobs.report import cut_json, nearest
+from app.jobs.results import UncheckedCut
 from kinematics.report import DepthReport, ErrorTerms, Interval
 from kinematics.verdict import Verdict
 from tests.app.jobs.hand_made import DEEP_ENOUGH, TERMS, a_cut, a_pair

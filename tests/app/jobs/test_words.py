@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.jobs.check import UncheckedCut
+from app.jobs.results import UncheckedCut
 from app.jobs.words import MINUS, number, sentence, side_phrase, spare_text, tightest_first, together, verdict_word
 from kinematics.report import Interval
 from kinematics.verdict import Verdict

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from app.jobs.check import UncheckedCut
+from app.jobs.results import UncheckedCut
 from app.scenes.reader import read_scene
 from app.view3d import pictures
 from app.view3d.cameras import View, camera
