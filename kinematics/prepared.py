@@ -17,8 +17,8 @@ from typing import TypeVar
 
 from kinematics.assembly import ToolAssembly, tool_assembly
 from kinematics.engine.exact_pair import BodyTree, RoundPart, body_tree, round_part
+from kinematics.engine.joined_bodies import JoinedBodies
 from kinematics.engine.pair import DIRECTIONS, Tool, TreeCache
-from kinematics.engine.round_turning import JoinedBodies
 from kinematics.engine.sweep import PolyPiece, RoundPiece, grown_hull
 from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
 from kinematics.engine.turning_pieces import StillPiece, TurnAxis, TurningPiece
@@ -89,7 +89,7 @@ class Made:
 class Prepared:
     """A scene with its bodies placed and what was made of their shapes. Raises PlacementError.
 
-    `joined` keeps the trees of what turns as one set of arrays.
+    `joined` keeps the trees of what turns as one set of arrays, shared by the scenes that are like each other.
     """
 
     def __init__(self, scene: Scene, like: Prepared | None = None) -> None:
@@ -99,7 +99,7 @@ class Prepared:
         self.trees: TreeCache = like.trees.following() if like else TreeCache()
         self.made: Made = like.made.following() if like else Made()
         self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
-        self.joined = JoinedBodies()
+        self.joined: JoinedBodies = like.joined if like else JoinedBodies()
         self.turned: dict[tuple[int, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}  # by id of a placed body
         self.moving: dict[int, tuple[TurnAxis, ...]] = {}  # the same: the axes that move it
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}

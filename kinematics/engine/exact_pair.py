@@ -42,7 +42,7 @@ def round_part(outer: Sequence[RoundPiece], inner: Sequence[RoundPiece]) -> Roun
     return RoundPart(around, around if list(outer) == list(inner) else chains(inner))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class BodyTree:
     """The triangles around all pieces of a body in one tree; `ends[k]` counts those of pieces 0..k."""
 

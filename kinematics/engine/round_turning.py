@@ -17,24 +17,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kinematics.engine import turning_search
+from kinematics.engine.chains import Chains
 from kinematics.engine.exact_pair import BodyTree, RoundPart
+from kinematics.engine.joined_bodies import JoinedBodies, Place
 from kinematics.engine.pair import as_mesh, has_inside
 from kinematics.engine.round_clearance import is_way_up_free
 from kinematics.engine.sweep import Positions, hull_cover
-from kinematics.engine.triangle_tree import LEAF
 from kinematics.engine.turning import TurnPair, TurnResult, Witness, least_over_turn
 from kinematics.engine.turning_bounds import Stretch, farthest
 from kinematics.engine.turning_pieces import Box, TurnAxis
 from kinematics.errors import EngineError
 from kinematics.mesh_topology import face_labels
-from kinematics.pose import Array, Pose
-from kinematics.solids import OnFrustum, Piece
+from kinematics.pose import Array, Pose, identity
+from kinematics.solids import Piece
 
 Ints = NDArray[np.int64]
-Ints32 = NDArray[np.int32]
 
 MAX_QUERIES = 200_000  # exact triangles after which a swing counts as not settled
 FEW = 2_000  # within which the spare is told as finely as it may be
+NEAR = 1e-6  # mm; a point so near to the box around a body counts as in it, whatever the order of its turns rounds
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,89 +88,14 @@ class RoundPair:
 
     def pose(self, angles_deg: Sequence[float]) -> Pose:
         """X_WG of the body."""
-        X = self.X_CG.relabelled("A", "G")
-        for axis, angle in zip(reversed(self.axes), reversed(list(angles_deg)), strict=True):
-            X = axis.pose(angle) @ X
+        return self.carried(angles_deg) @ self.X_CG.relabelled("A", "G")
+
+    def carried(self, angles_deg: Sequence[float]) -> Pose:
+        """X_WC of what the last axis carries."""
+        X = identity("A")
+        for axis, angle in zip(self.axes, angles_deg, strict=True):
+            X = X @ axis.pose(angle)
         return X
-
-
-class JoinedBodies:
-    """The trees of bodies as one set of arrays, with the pose of each in what carries it.
-
-    Asked again for bodies that it has, it gives the same arrays.
-    """
-
-    def __init__(self) -> None:
-        self._number: dict[tuple[int, bytes, int], int] = {}
-        self._pairs: list[RoundPair] = []
-
-    def numbers_of(self, pairs: Sequence[RoundPair]) -> list[int]:
-        """Which body of the arrays each pair has."""
-        keys = [(id(p.body), p.X_CG.R_AB.tobytes() + p.X_CG.p_AB.tobytes(), len(p.axes)) for p in pairs]
-        if any(key not in self._number for key in keys):
-            self._number, self._pairs = {}, []
-            for key, pair in zip(keys, pairs, strict=True):
-                if key not in self._number:
-                    self._number[key] = len(self._pairs)
-                    self._pairs.append(pair)
-            self._join()
-        return [self._number[key] for key in keys]
-
-    def _join(self) -> None:
-        bodies = [pair.body for pair in self._pairs]
-        trees = [body.tree for body in bodies]
-        assert all(int(t.count.max()) <= LEAF for t in trees), "a leaf holds no more triangles than LEAF"
-        n_vertices = np.cumsum([0] + [len(t.vertices) for t in trees])
-        n_faces = np.cumsum([0] + [len(t.faces) for t in trees])
-        n_nodes = np.cumsum([0] + [len(t.boxes) for t in trees])
-        self.face_starts = n_faces
-        insides = [_inner_vertices(body) for body in bodies]
-        of_body: list[int] = []
-        after = int(n_vertices[-1])
-        for inside in insides:
-            of_body.append(0 if inside is None else after - int(n_vertices[len(of_body)]))
-            after += 0 if inside is None else len(inside)
-        n_axes: Ints = np.array([len(pair.axes) for pair in self._pairs], dtype=np.int64)
-        roots: Ints = n_nodes[:-1].astype(np.int64)
-        within: Ints = np.array(of_body, dtype=np.int64)
-        poses = np.array([[*pair.X_CG.R_AB.ravel(), *pair.X_CG.p_AB] for pair in self._pairs])
-        chord = np.array([body.chord_error for body in bodies])
-        vertices = np.concatenate([t.vertices for t in trees] + [v for v in insides if v is not None])
-        faces: Ints32 = np.concatenate([t.faces + n for t, n in zip(trees, n_vertices, strict=False)], dtype=np.int32)
-        boxes = np.concatenate([t.boxes for t in trees])
-        first: Ints32 = np.concatenate(
-            [np.where(t.count > 0, t.first + f, t.first + n) for t, f, n in zip(trees, n_faces, n_nodes, strict=False)],
-            dtype=np.int32,
-        )
-        count: Ints32 = np.concatenate([t.count for t in trees], dtype=np.int32)
-        n_pieces = np.cumsum([0] + [len(body.pieces) for body in bodies])
-        piece_of: Ints32 = np.concatenate(
-            [
-                np.searchsorted(np.array(body.ends), body.tree.order, side="right") + n
-                for body, n in zip(bodies, n_pieces, strict=False)
-            ],
-            dtype=np.int32,
-        )
-        solids = np.array([_solid(piece) for body in bodies for piece in body.pieces])
-        self.arrays = turning_search.Bodies(
-            n_axes, roots, within, poses, chord, vertices, faces, boxes, first, count, piece_of, solids
-        )
-
-
-def _inner_vertices(body: BodyTree) -> Array | None:
-    """Vertices within the true body, row for row those around it; None where these are the same."""
-    if all(piece.inner is piece.outer for piece in body.pieces):
-        return None
-    assert all(len(p.inner.vertices) == len(p.outer.vertices) for p in body.pieces), "inner and outer match"
-    return np.concatenate([p.inner.vertices for p in body.pieces])
-
-
-def _solid(piece: Piece) -> tuple[float, ...]:
-    """A frustum's numbers, for `on_solid` in the kernel; zeros where the triangles are the solid."""
-    if isinstance(piece.on_solid, OnFrustum):
-        f = piece.on_solid
-        return (1.0, f.r1, f.r2, f.z1, f.z2)
-    return (0.0,) * 5
 
 
 # ---- the search ------------------------------------------------------------------------------------
@@ -185,17 +111,16 @@ def least_over_round_turn(
     """
     if not pairs:
         return TurnResult(math.inf, math.inf, None, 0, is_settled=True)
-    inside, unknown = _inside(pairs)
+    asked = _Asked(pairs, joined)
+    inside, unknown = _inside(asked)
     if inside is not None:
         return TurnResult(-math.inf, -inside.pair.subtract, inside, 0, is_settled=True)
-    numbers = joined.numbers_of(pairs)
-    tool = ToolArrays(pairs)
-    units, values, angles, angle_axes = _units(pairs, numbers, tool)
+    units, values = asked.units()
     result = np.zeros(12)
     allowed = MAX_QUERIES if max_queries is None else max_queries
     status, unit, n_exact, _ = turning_search.search(
-        tool.arrays, tool.axes, units, values, joined.arrays,
-        angles, angle_axes, np.array(enough.numbers()), allowed, result,
+        asked.tool, asked.axes, units, values, asked.arrays,
+        asked.stretches, asked.n_axes, np.array(enough.numbers()), allowed, result,
     )  # fmt: skip
     at_least, at_most, value = (float(v) for v in result[:3])
     if unit < 0:
@@ -204,8 +129,8 @@ def least_over_round_turn(
     where = tuple(float(a) for a in result[3 : 3 + len(pair.axes)])
     contact = None
     if status == turning_search.CONTACT:
-        face = int(pair.body.tree.order[int(result[11]) - joined.face_starts[units[unit, turning_search.BODY]]])
-        rows = tool.arrays.profile[units[unit, turning_search.FIRST] : units[unit, turning_search.LAST] + 1]
+        face = int(pair.body.tree.order[int(result[11]) - asked.place_of(int(units[unit, turning_search.BODY])).face])
+        rows = asked.tool.profile[units[unit, turning_search.FIRST] : units[unit, turning_search.LAST] + 1]
         contact = "inside" if _is_swallowed(pair, where, face, rows) else "overlap"
     witness = Witness(pair, where, value, result[5:8].copy(), result[8:11].copy(), contact, contact is not None)
     is_settled = contact is not None or enough(at_least, at_most)
@@ -240,58 +165,137 @@ def least_over_any_turn(
     )
 
 
-class ToolArrays:
-    """Parts and position sets of pairs as arrays: each once, with how far each stretch comes from the axes."""
+class _Asked:
+    """Pairs as arrays: bodies where they stand, parts over position sets, boxes of angles, each of them once.
 
-    def __init__(self, pairs: Sequence[RoundPair]) -> None:
+    `of_pair` (n_pairs, 3): which tool, which body and which box of angles.
+    """
+
+    def __init__(self, pairs: Sequence[RoundPair], joined: JoinedBodies) -> None:
+        self.pairs = pairs
         longest = max((pair.axes for pair in pairs), key=len)
-        assert all(pair.axes == longest[: len(pair.axes)] for pair in pairs), "all pairs have the same axes"
+        assert all(pair.axes is longest or pair.axes == longest[: len(pair.axes)] for pair in pairs), "of the same axes"
         self.axes = np.array([[*a.origin, *a.direction] for a in longest] + [[0.0] * 6] * (2 - len(longest)))
-        self._profiles: list[Array] = []
-        self._ranges: list[Ints] = []
-        self._n_rows = self._n_ranges = 0
-        self._parts: dict[int, tuple[int, int, int]] = {}
-        self._points: list[Array] = []
-        self._n_points = 0
-        self._sets: dict[int, tuple[int, int]] = {}
-        self._fars: dict[tuple[int, int], Array] = {}
+        tools: dict[tuple[int, int], int] = {}
+        bodies: dict[tuple[int, int, int], int] = {}
+        boxes: dict[tuple[Box, tuple[TurnAxis, ...]], int] = {}
+        self._tools: list[RoundPair] = []  # the first pair with each
+        self._bodies: list[RoundPair] = []
+        self._boxes: list[RoundPair] = []
+        rows = []
+        last_box, angles = None, 0
         for pair in pairs:
-            self._add(pair, len(longest))
-        self.ranges: Ints = np.concatenate(self._ranges)
-        self.arrays = turning_search.Tool(np.concatenate(self._profiles), self.ranges, np.concatenate(self._points))
+            tool = tools.setdefault((id(pair.part), id(pair.positions)), len(tools))
+            if tool == len(self._tools):
+                self._tools.append(pair)
+            body = bodies.setdefault((id(pair.body), id(pair.X_CG), len(pair.axes)), len(bodies))
+            if body == len(self._bodies):
+                self._bodies.append(pair)
+            if pair.box is not last_box:
+                last_box, angles = pair.box, boxes.setdefault((pair.box, pair.axes), len(boxes))
+                if angles == len(self._boxes):
+                    self._boxes.append(pair)
+            rows.append((tool, body, angles))
+        self.of_pair: Ints = np.array(rows, dtype=np.int64)
+        self._join_bodies(joined)
+        self._join_tools(len(longest))
+        ends = [[end for stretch in p.box for end in stretch] + [0.0] * (4 - 2 * len(p.box)) for p in self._boxes]
+        self.stretches = np.array(ends)
+        self.n_axes: Ints = np.array([len(p.box) for p in self._boxes], dtype=np.int64)
 
-    def _add(self, pair: RoundPair, n_axes: int) -> None:
-        part, positions = pair.part, pair.positions
-        if id(part) not in self._parts:
-            outer = self._n_ranges
-            self._append(part.outer.profile, part.outer.ranges)
-            inner = outer
-            if part.inner is not part.outer:
-                inner = self._n_ranges
-                self._append(part.inner.profile, part.inner.ranges)
-            self._parts[id(part)] = (outer, inner, inner + len(part.inner.ranges))
-        if id(positions) not in self._sets:
-            assert positions.is_level and positions.arc is None, "a tool waits at one height"
-            self._points.append(positions.points)
-            self._sets[id(positions)] = (self._n_points, self._n_points + len(positions.points))
-            self._n_points += len(positions.points)
-        key = (id(part), id(positions))
-        if key not in self._fars:
-            self._fars[key] = _far_from_axes(part, positions, self.axes, n_axes)
+    def place_of(self, body: int) -> Place:
+        """Where a body is in the arrays."""
+        return self._places[body]
 
-    def _append(self, profile: Array, ranges: Ints) -> None:
-        self._profiles.append(profile)
-        self._ranges.append(ranges + self._n_rows)
-        self._n_rows += len(profile)
-        self._n_ranges += len(ranges)
+    def _join_bodies(self, joined: JoinedBodies) -> None:
+        of, self._places = joined.of([pair.body for pair in self._bodies])
+        self.poses = np.array([[*p.X_CG.R_AB.ravel(), *p.X_CG.p_AB] for p in self._bodies])
+        n_axes: Ints = np.array([len(pair.axes) for pair in self._bodies], dtype=np.int64)
+        roots: Ints = np.array([place.root for place in self._places], dtype=np.int64)
+        within: Ints = np.array([place.to_inner for place in self._places], dtype=np.int64)
+        chord = np.array([pair.body.chord_error for pair in self._bodies])
+        self.arrays = turning_search.Bodies(
+            n_axes, roots, within, self.poses, chord, of.vertices, of.faces, of.boxes, of.first, of.counts, of.piece_of,
+            of.solids,
+        )  # fmt: skip
 
-    def rows_of(self, pair: RoundPair) -> tuple[int, int, int, int, int, Array]:
-        """First outer stretch, inner stretches from and to, points from and to; far (n, 2) from the axes."""
-        return (
-            *self._parts[id(pair.part)],
-            *self._sets[id(pair.positions)],
-            self._fars[id(pair.part), id(pair.positions)],
-        )
+    def _join_tools(self, n_axes: int) -> None:
+        """Profiles, stretches and tip positions as arrays; for each tool the rows of its stretches."""
+        profiles: list[Array] = []
+        ranges: list[Ints] = []
+        points: list[Array] = []
+        self._columns: list[Ints] = []
+        self._values: list[Array] = []
+        starts: dict[int, int] = {}  # of the profiles and of the points, by their identity
+        sizes = {"rows": 0, "ranges": 0, "points": 0}
+
+        def put(own: Chains) -> int:
+            if id(own) not in starts:
+                starts[id(own)] = sizes["ranges"]
+                profiles.append(own.profile)
+                ranges.append(own.ranges + sizes["rows"])
+                sizes["rows"] += len(own.profile)
+                sizes["ranges"] += len(own.ranges)
+            return starts[id(own)]
+
+        for pair in self._tools:
+            part, positions = pair.part, pair.positions
+            outer, inner = put(part.outer), put(part.inner)
+            if id(positions) not in starts:
+                assert positions.is_level and positions.arc is None, "a tool waits at one height"
+                starts[id(positions)] = sizes["points"]
+                points.append(positions.points)
+                sizes["points"] += len(positions.points)
+            q0, n = starts[id(positions)], len(part.outer.ranges)
+            columns = np.zeros((n, 7), dtype=np.int64)
+            columns[:, 3:] = (inner, inner + len(part.inner.ranges), q0, q0 + len(positions.points))
+            columns[:, :3] = np.concatenate(ranges)[outer : outer + n]
+            self._columns.append(columns)
+            values = np.zeros((n, 5))
+            values[:, :2] = (positions.down, positions.up)
+            values[:, 3:] = _far_from_axes(part, positions, self.axes, n_axes)
+            self._values.append(values)
+        self.tool = turning_search.Tool(np.concatenate(profiles), np.concatenate(ranges), np.concatenate(points))
+
+    def units(self) -> tuple[Ints, Array]:
+        """Every stretch of every pair, in the columns that the search reads."""
+        rows, of = _spread([len(c) for c in self._columns], self.of_pair[:, 0])
+        units: Ints = np.zeros((len(rows), 10), dtype=np.int64)
+        units[:, :7] = np.concatenate(self._columns)[rows]
+        units[:, 7:9] = self.of_pair[of, 1:]
+        units[:, 9] = of
+        values = np.concatenate(self._values)[rows]
+        values[:, 2] = np.array([pair.subtract for pair in self.pairs])[of]
+        return units, values
+
+    def middles(self) -> tuple[Ints, Array, Array]:
+        """What may be inside: rows of pairs (n,), points in W and in the body's frame (n, 3).
+
+        A point well inside each true stretch of a part, with the table in the middle of the angles; those that are
+        within the box around the body.
+        """
+        points = [_middles(pair) for pair in self._tools]
+        rows, of = _spread([len(p) for p in points], self.of_pair[:, 0])
+        p_W = np.concatenate(points)[rows]
+        body, box = self.of_pair[of, 1], self.of_pair[of, 2]
+        chains = [pair.carried([(low + high) / 2 for low, high in pair.box]) for pair in self._boxes]
+        R_WC, p_WC = np.array([X.R_AB for X in chains])[box], np.array([X.p_AB for X in chains])[box]
+        R_CG, p_CG = self.poses[body, :9].reshape(-1, 3, 3), self.poses[body, 9:]
+        p_C = np.einsum("nji,nj->ni", R_WC, p_W - p_WC)
+        p_G = np.einsum("nji,nj->ni", R_CG, p_C - p_CG)
+        around = self.arrays.boxes[self.arrays.roots][body]
+        near = np.flatnonzero(((p_G >= around[:, :3] - NEAR) & (p_G <= around[:, 3:] + NEAR)).all(axis=1))
+        return of[near], p_W[near], p_G[near]
+
+
+def _spread(sizes: Sequence[int], which: Ints) -> tuple[Ints, Ints]:
+    """Rows of blocks that stand one behind another, those of block which[k] for each k; and the k of each row."""
+    n = np.array(sizes, dtype=np.int64)
+    starts = np.cumsum(n) - n
+    lengths = n[which]
+    of = np.repeat(np.arange(len(which)), lengths)
+    before = np.cumsum(lengths) - lengths
+    return starts[which][of] + np.arange(len(of)) - before[of], of
 
 
 def _far_from_axes(part: RoundPart, positions: Positions, axes: Array, n_axes: int) -> Array:
@@ -306,51 +310,20 @@ def _far_from_axes(part: RoundPart, positions: Positions, axes: Array, n_axes: i
     return far
 
 
-def _units(
-    pairs: Sequence[RoundPair], numbers: Sequence[int], tool: ToolArrays
-) -> tuple[Ints, Array, Array, Ints]:  # fmt: skip
-    """Every stretch of every pair, in the columns that the search reads, and the boxes of angles."""
-    units: list[tuple[int, ...]] = []
-    values: list[tuple[float, ...]] = []
-    boxes: dict[Box, int] = {}
-    for i, (pair, body) in enumerate(zip(pairs, numbers, strict=True)):
-        outer, inner0, inner1, q0, q1, far = tool.rows_of(pair)
-        angles = boxes.setdefault(pair.box, len(boxes))
-        for k in range(len(pair.part.outer.ranges)):
-            units.append((*tool.ranges[outer + k].tolist(), inner0, inner1, q0, q1, body, angles, i))
-            values.append((pair.positions.down, pair.positions.up, pair.subtract, *far[k].tolist()))
-    rows = [[end for stretch in box for end in stretch] + [0.0] * (4 - 2 * len(box)) for box in boxes]
-    return (
-        np.array(units, dtype=np.int64),
-        np.array(values),
-        np.array(rows),
-        np.array([len(box) for box in boxes], dtype=np.int64),
-    )
-
-
 # ---- inside ------------------------------------------------------------------------------------------
 
 
-def _inside(pairs: Sequence[RoundPair]) -> tuple[Witness | None, tuple[str, ...]]:
+def _inside(asked: _Asked) -> tuple[Witness | None, tuple[str, ...]]:
     """A part whose middle is inside a body, or why that can't be told."""
     unknown: dict[str, None] = {}
-    groups: dict[tuple[int, bytes, Box], list[RoundPair]] = {}
-    for pair in pairs:
-        key = (id(pair.body), pair.X_CG.R_AB.tobytes() + pair.X_CG.p_AB.tobytes(), pair.box)
-        groups.setdefault(key, []).append(pair)
-    for group in groups.values():
-        angles = tuple((low + high) / 2 for low, high in group[0].box)
-        X_WG = group[0].pose(angles)
-        middles = [(pair, p) for pair in group for p in _middles(pair)]
-        p_G = X_WG.inverse().points(np.array([p for _, p in middles]))
-        box = group[0].body.tree.boxes[0]
-        for k in np.flatnonzero(((p_G >= box[:3]) & (p_G <= box[3:])).all(axis=1)).tolist():
-            pair, p_W = middles[k]
-            try:
-                if _is_in_body(pair.body, X_WG, p_W, p_G[k]):
-                    return Witness(pair, angles, 0.0, p_W, p_W, "inside", is_proven=True), ()
-            except EngineError as error:
-                unknown[error.message] = None
+    for k, p_W, p_G in zip(*asked.middles(), strict=True):
+        pair = asked.pairs[int(k)]
+        angles = tuple((low + high) / 2 for low, high in pair.box)
+        try:
+            if _is_in_body(pair.body, pair.pose(angles), p_W, p_G):
+                return Witness(pair, angles, 0.0, p_W, p_W, "inside", is_proven=True), ()
+        except EngineError as error:
+            unknown[error.message] = None
     return None, tuple(unknown)
 
 
@@ -389,13 +362,12 @@ def _level_distance(points: Array, corners: Array) -> Array:
     return np.where(is_in, 0.0, best)
 
 
-def _middles(pair: RoundPair) -> list[Array]:
-    """A point in W well inside each true stretch of a part."""
-    rows = pair.part.inner.profile[:, 1]
-    return [
-        pair.positions.points[0] + (0.0, 0.0, (rows[start] + rows[end]) / 2)
-        for start, end, _ in pair.part.inner.ranges.tolist()
-    ]
+def _middles(pair: RoundPair) -> Array:
+    """Points (n, 3) in W, one well inside each true stretch of a part."""
+    ranges, z = pair.part.inner.ranges, pair.part.inner.profile[:, 1]
+    middles = np.repeat(pair.positions.points[:1], len(ranges), axis=0)
+    middles[:, 2] += (z[ranges[:, 0]] + z[ranges[:, 1]]) / 2
+    return middles
 
 
 def _is_in_body(body: BodyTree, X_WG: Pose, p_W: Array, p_G: Array) -> bool:

@@ -63,7 +63,7 @@ _UNIT, _NODE, _TRIANGLE, _BOX, _SEEN, _FREE = 0, 1, 2, 3, 4, 5
 
 
 class Bodies(NamedTuple):
-    """Bodies as one set of arrays; see `round_turning.JoinedBodies`."""
+    """Bodies as one set of arrays; see `joined_bodies.JoinedBodies`."""
 
     n_axes: Ints
     roots: Ints
@@ -80,7 +80,7 @@ class Bodies(NamedTuple):
 
 
 class Tool(NamedTuple):
-    """Profiles, their stretches and tip positions; see `round_turning.ToolArrays`."""
+    """Profiles, their stretches and tip positions; see `round_turning`."""
 
     profile: Array
     ranges: Ints

@@ -14,8 +14,8 @@ from typing import NoReturn
 
 import numpy as np
 
-from app.scenes.edits import set_value
-from app.scenes.reader import read_scene, read_scene_text
+from app.scenes.live import LiveScene
+from app.scenes.reader import read_scene
 from kinematics.clearance import check_cuts
 from kinematics.engine.chains import Chains, chains
 from kinematics.engine.envelope import NearBody, envelope
@@ -89,16 +89,17 @@ swing = _missing
 
 
 def recheck(file: Path, path: str, values: Sequence[float]) -> tuple[float, float]:
-    """Median seconds to read and to check the scene with a value changed, step by step, everything else kept."""
-    text = file.read_text(encoding="utf-8")
-    prepared = Prepared(read_scene(file).scene)
+    """Median seconds to read and to check the scene with a value turned, step by step, everything else kept."""
+    live = LiveScene(file.read_text(encoding="utf-8"), file)
+    prepared = Prepared(live.with_values({}).scene)
     _checked(prepared)
     reading, checking = [], []
     for value in values:
         began = time.perf_counter()
-        scene = read_scene_text(set_value(text, path, value), file).scene
+        scene = live.with_values({path: value}).scene
         read = time.perf_counter()
-        _checked(Prepared(scene))
+        prepared = Prepared(scene, like=prepared)
+        _checked(prepared)
         reading.append(read - began)
         checking.append(time.perf_counter() - read)
     return statistics.median(reading), statistics.median(checking)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from kinematics.engine.exact_pair import body_tree, round_part
-from kinematics.engine.round_turning import Enough, JoinedBodies, RoundPair, least_over_round_turn
+from kinematics.engine.joined_bodies import JoinedBodies
+from kinematics.engine.round_turning import Enough, RoundPair, least_over_round_turn
 from kinematics.engine.sweep import Positions, RoundPiece
 from kinematics.engine.turning_pieces import TurnAxis
 from kinematics.moves.swings import hull_2d
@@ -127,19 +128,6 @@ def test_that_a_search_stops_at_the_queries_allowed_with_a_true_interval():
     result = least(edge, enough=Enough(tolerance=1e-7), max_queries=20)
     assert not result.is_settled
     assert result.at_least < 3.0 <= result.at_most
-
-
-def test_that_bodies_that_are_joined_once_are_asked_again():
-    joined = JoinedBodies()
-    tool = part((5.0, 5.0, 40.0))
-    pairs = [pair(tool, [(0.0, 0.0, z)], Box(20, 20, 10), (x, 0, 0), ROTARY, ((0.0, 90.0),)) for x, z in
-             ((0.0, 12.0), (50.0, 14.0))]  # fmt: skip
-    both = least_over_round_turn(pairs, HUNDREDTH, joined)
-    arrays = joined.arrays
-    second = least_over_round_turn(pairs[1:], HUNDREDTH, joined)
-    assert joined.arrays is arrays
-    assert both.at_most == pytest.approx(2.0)
-    assert second.at_most > 10.0
 
 
 @pytest.mark.parametrize(
