@@ -1,7 +1,4 @@
-"""The product's engine as the benchmark calls it: one thin function for each thing that is measured.
-
-A task that the engine has no answer to raises Missing, and the benchmark says so.
-"""
+"""The product's engine as the benchmark calls it: one thin function for each thing that is measured."""
 
 from __future__ import annotations
 
@@ -9,8 +6,8 @@ import itertools
 import statistics
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import NoReturn
 
 import numpy as np
 
@@ -19,19 +16,28 @@ from app.scenes.reader import read_scene
 from kinematics.clearance import check_cuts
 from kinematics.engine.chains import Chains, chains
 from kinematics.engine.envelope import NearBody, envelope
+from kinematics.engine.exact_pair import BodyTree, RoundPart
+from kinematics.engine.joined_bodies import JoinedBodies
 from kinematics.engine.position_sets import path_sets
 from kinematics.engine.round_clearance import least
+from kinematics.engine.round_turning import Enough, RoundPair, least_over_round_turn
 from kinematics.engine.sweep import Positions, RoundPiece
 from kinematics.engine.triangle_tree import TriangleTree, triangle_tree
-from kinematics.pose import Pose
+from kinematics.engine.turning_pieces import TurnAxis
+from kinematics.meshes import Mesh
+from kinematics.pose import Pose, Vector, as_vector
 from kinematics.prepared import Prepared
-from kinematics.solids import Triangles
+from kinematics.solids import Piece, Triangles
 from kinematics.swing_clearance import Settle, check_links, check_swings
 from tests.benchmarks.places import Body, Outline, Place
 
 
-class Missing(Exception):
-    """The engine cannot do this."""
+@dataclass(frozen=True, eq=False)
+class Turning:
+    """A body that turns, and the arrays that searches share."""
+
+    tree: BodyTree
+    joined: JoinedBodies
 
 
 def tree(body: Body) -> TriangleTree:
@@ -75,17 +81,36 @@ def many_holders(
     return room.lo, room.hi
 
 
-def _missing(*_: object) -> NoReturn:
-    raise Missing
-
-
 def path_is_clear(tool: Chains, points: np.ndarray, body: TriangleTree, X_WG: Pose, wanted: float) -> bool:
     """Whether the tool keeps `wanted` on the whole path, its making into a tree of stretches included."""
     return least(tool, path_sets(points, 0.0), 0.0, body, X_WG, wanted).distance >= wanted
 
 
-# (tool, body, X_WG, centre, axis, angle_deg, tolerance): least clearance while the body turns about a line, proven
-swing = _missing
+def turning(body: Body, built: TriangleTree) -> Turning:
+    """The body as one that turns, its tree at hand as it is for `distance`."""
+    triangles = Triangles(body.vertices, body.faces)
+    mesh = Mesh(body.vertices, body.faces, 0, 0.0, "")
+    piece = Piece(triangles, triangles, False, mesh, _as_it_is)
+    return Turning(BodyTree((piece,), (len(body.faces),), built, 0.0), JoinedBodies())
+
+
+def _as_it_is(points: np.ndarray) -> np.ndarray:
+    return points
+
+
+def swing(
+    tool: Chains, body: Turning, X_WG: Pose, centre: np.ndarray, axis: Vector, angle_deg: float, tolerance: float
+) -> tuple[float, float]:
+    """The proven and the attained least clearance while the body turns from X_WG on about a line."""
+    about = TurnAxis(as_vector(centre), axis)
+    X_CG = Pose("C", "G", X_WG.R_AB, X_WG.p_AB - centre)
+    still = Positions(np.zeros((1, 3)))
+    box = ((0.0, angle_deg),)
+    pair = RoundPair(RoundPart(tool, tool), still, body.tree, X_CG, (about,), box, 0.0, ("tool", "body"), (0, 0))
+    found = least_over_round_turn([pair], Enough(tolerance=tolerance), body.joined)
+    if not found.is_settled:
+        raise RuntimeError("the swing was not settled")
+    return found.at_least, found.at_most
 
 
 def recheck(file: Path, path: str, values: Sequence[float]) -> tuple[float, float]:
