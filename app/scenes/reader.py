@@ -26,7 +26,7 @@ from app.scenes.prelude import inline, opened
 from app.scenes.reading import Reading, read_model
 from app.scenes.references import References
 from app.scenes.side_files import SideFileFault, names_in_folder, reason_of, text_file
-from app.scenes.sources import Sources
+from app.scenes.sources import SourcePart, Sources
 from kinematics import scene as core
 from kinematics.errors import TightsideError
 from kinematics.machine import Machine, P
@@ -45,6 +45,7 @@ class SceneFile:
     input_sha256 : checksum over the scene's text and every file that it uses (see `sources.py`).
     files : every file that was read, the scene first.
     noted : what is worth knowing at a place of the input and is no fault (an open mesh, say).
+    parts : the same files with their roles and checksums, in the order of `input_sha256`.
     """
 
     scene: core.Scene
@@ -53,6 +54,7 @@ class SceneFile:
     input_sha256: str
     files: tuple[Path, ...]
     noted: tuple[Fault, ...]
+    parts: tuple[SourcePart, ...]
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -90,7 +92,8 @@ def read_document(document: Document, data: bytes, path: Path, catalogues: Catal
         raise SceneFileError(read.faults, str(path))
     files = (path, *read.sources.files.values())
     read.sources.add("scene", "", data, str(path))
-    return SceneFile(scene, path, document.text, read.sources.checksum(), files, tuple(sorted(read.noted)))
+    noted, sources = tuple(sorted(read.noted)), read.sources
+    return SceneFile(scene, path, document.text, sources.checksum(), files, noted, sources.ordered())
 
 
 class _SceneReader:

@@ -7,6 +7,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 
+@dataclass(frozen=True, slots=True)
+class SourcePart:
+    """One file that was used: its role (scene, machine, holder, ...), its name there, checksum and place."""
+
+    role: str
+    name: str
+    sha256: str
+    file: str
+
+
 @dataclass(slots=True)
 class Sources:
     """The files that one reading has used, each under its role.
@@ -15,14 +25,14 @@ class Sources:
     lists of points, sorted by role and name. Of each it takes role, name and SHA-256 of the bytes.
     """
 
-    parts: dict[tuple[int, str], tuple[str, str]] = field(default_factory=dict)
+    parts: dict[tuple[int, str], SourcePart] = field(default_factory=dict)
     files: dict[str, Path] = field(default_factory=dict)
 
     def add(self, role: str, name: str, data: bytes, file: str) -> None:
         self.add_digest(role, name, hashlib.sha256(data).hexdigest(), file)
 
     def add_digest(self, role: str, name: str, digest: str, file: str) -> None:
-        self.parts[(_ROLES.index(role), name)] = (role, digest)
+        self.parts[(_ROLES.index(role), name)] = SourcePart(role, name, digest, file)
         self.files.setdefault(file, Path(file))
 
     def copy(self) -> Sources:
@@ -36,9 +46,13 @@ class Sources:
 
     def checksum(self) -> str:
         total = hashlib.sha256()
-        for (_, name), (role, digest) in sorted(self.parts.items()):
-            total.update(f"{role}\0{name}\0{digest}\n".encode())
+        for part in self.ordered():
+            total.update(f"{part.role}\0{part.name}\0{part.sha256}\n".encode())
         return total.hexdigest()
+
+    def ordered(self) -> tuple[SourcePart, ...]:
+        """Every file that was used, in the order of the checksum."""
+        return tuple(part for _, part in sorted(self.parts.items(), key=lambda item: item[0]))
 
 
 _ROLES = ("scene", "machine", "holder", "hardware", "mesh", "points")
