@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Literal, Protocol
 
 from app.jobs.results import Check, CutResult, MoveResult, name_of_move, opinion_of
 from kinematics.report import CutReport, PairReport, SecondOpinion, SwingReport
@@ -56,6 +56,35 @@ def spare_text(spare: float, keep_off: float) -> str:
         if (shown > 0.0) == (spare > 0.0) and (shown < keep_off) == (spare < keep_off):
             return text
     return proven(spare, 4)
+
+
+class Lengths(Protocol):
+    """How lengths in mm are told: in which unit, with how many digits."""
+
+    def plain(self, mm: float) -> str:
+        """A length to the nearest."""
+
+    def proven(self, mm: float) -> str:
+        """A proven length, rounded down."""
+
+    def spare(self, spare: float, keep_off: float) -> str:
+        """A spare, so that one sees whether it is above 0 and the keep-off."""
+
+
+class _Millimetres:
+    """Two decimals, as the command line tells them."""
+
+    def plain(self, mm: float) -> str:
+        return number(mm)
+
+    def proven(self, mm: float) -> str:
+        return proven(mm)
+
+    def spare(self, spare: float, keep_off: float) -> str:
+        return spare_text(spare, keep_off)
+
+
+MILLIMETRES: Lengths = _Millimetres()
 
 
 def together(names: Sequence[str]) -> str:
@@ -110,16 +139,16 @@ def verdict_word(cut: CutResult) -> str:
     return str(cut.verdict)
 
 
-def sentence(cut: CutResult) -> str:
+def sentence(cut: CutResult, lengths: Lengths = MILLIMETRES) -> str:
     """What is the matter with a cut, in one or two sentences, without its name and verdict."""
     if isinstance(cut, CutReport):
         match cause(cut):
             case "pair":
                 assert cut.worst is not None, "a pair that causes a verdict is there"
-                return _pair_sentence(cut, cut.worst)
+                return _pair_sentence(cut, cut.worst, lengths)
             case "depth":
                 assert cut.depth is not None, "a depth that causes a verdict is there"
-                needs, has = number(cut.depth.needs), number(cut.depth.has)
+                needs, has = lengths.plain(cut.depth.needs), lengths.plain(cut.depth.has)
                 return f"flute too short, {needs} needed, {has} there."
             case "travel":
                 return f"{cut.travel.why}." if cut.travel.why else "nothing comes near."
@@ -138,26 +167,28 @@ def reason(cut: CutResult) -> str:
     return f"{pair.between[0]} to {pair.between[1]}: {pair.why or 'the distance was not established'}{more}"
 
 
-def _pair_sentence(cut: CutReport, pair: PairReport) -> str:
+def _pair_sentence(cut: CutReport, pair: PairReport, lengths: Lengths) -> str:
     part, bodies, where = pair.between[0], nearest_bodies(cut, pair), side_phrase(cut)
     place = f", {where}" if where else ""
     clearance, errors = pair.clearance, pair.setup_error
     if pair.verdict is Verdict.HITS:
         if pair.contact == "inside":
             return f"{part} of {cut.tool} and {bodies}: one stands inside the other{place}."
-        depth = f" by {number(-clearance.value)}" if clearance and clearance.value < 0.0 else ""
+        depth = f" by {lengths.plain(-clearance.value)}" if clearance and clearance.value < 0.0 else ""
         return f"{part} of {cut.tool} and {bodies} overlap{depth}{place}."
     if pair.verdict is Verdict.CAN_HIT:
         if clearance is None or clearance.at_least <= 0.0:
             return f"{part} of {cut.tool} and {bodies} touch, or as good as{place}."
-        used = number(errors.total if errors and pair.spare is None else clearance.at_least - (pair.spare or 0.0))
+        used = lengths.plain(
+            errors.total if errors and pair.spare is None else clearance.at_least - (pair.spare or 0.0)
+        )
         return (
-            f"clearance {proven(clearance.at_least)} ({part}, {bodies}), but set-up errors can use up {used}. "
+            f"clearance {lengths.proven(clearance.at_least)} ({part}, {bodies}), but set-up errors can use up {used}. "
             "Measure what is assumed, or make room."
         )
     assert pair.spare is not None, "a tight or clear pair has a spare"
     beside = {"below": "over", "above": "under"}.get(cut.side or "", "beside")
-    room = f"{spare_text(pair.spare, pair.keep_off)} spare, {number(pair.keep_off)} wanted."
+    room = f"{lengths.spare(pair.spare, pair.keep_off)} spare, {lengths.plain(pair.keep_off)} wanted."
     return f"{room} {_first_large(part)} of {cut.tool} {beside} {bodies}{place}."
 
 
@@ -187,7 +218,7 @@ def moves_tightest_first(moves: Sequence[MoveResult]) -> tuple[MoveResult, ...]:
     return tuple(sorted(moves, key=rank))
 
 
-def move_sentence(move: MoveResult) -> str:
+def move_sentence(move: MoveResult, lengths: Lengths = MILLIMETRES) -> str:
     """What is the matter with a link or swing, without its name and verdict."""
     if not isinstance(move, SwingReport) or move.between is None:
         return f"{move.why}."
@@ -201,9 +232,9 @@ def move_sentence(move: MoveResult) -> str:
     if move.clearance is None or move.spare is None or move.verdict is Verdict.CAN_HIT:
         room = f"{first}, {second}"
         if move.clearance is not None:
-            room = f"clearance {proven(move.clearance.at_least)} ({room})"
+            room = f"clearance {lengths.proven(move.clearance.at_least)} ({room})"
         return f"{room}{where}, but set-up errors can use it up."
-    room = f"{spare_text(move.spare, move.keep_off)} spare, {number(move.keep_off)} wanted."
+    room = f"{lengths.spare(move.spare, move.keep_off)} spare, {lengths.plain(move.keep_off)} wanted."
     return f"{room} {_first_large(first)} to {second}{where}."
 
 
