@@ -16,13 +16,16 @@ from kinematics.shapes import KeySpace, Screw
 DEMO = Path(__file__).parents[2] / "sample_scenes" / "sampler_block_b" / "sampler_block_b.scene.yaml"
 
 
-def access_of(d: float, h: float, *, turned: bool = False) -> KeyAccess:
+Home = tuple[tuple[str, float], ...]
+TURNED: Home = (("tilt", 90.0), ("rotary", 30.0))
+
+
+def access_of(d: float, h: float, home: Home = ()) -> KeyAccess:
     """Of the key over clamp screw L of the demo, whose axis is 25 - 17 = 8 from the stock."""
     scene = read_scene(DEMO).scene
     bodies = tuple(_with_key(b, KeySpace(d, h)) if b.name == "clamp screw L" else b for b in scene.bodies)
     changed: Scene = replace(scene, bodies=bodies)
-    if turned:
-        home = (("tilt", 90.0), ("rotary", 30.0))
+    if home:
         changed = replace(changed, machine=replace(changed.machine, home_deg=home))
     (found,) = key_access(Prepared(changed))
     return found
@@ -33,9 +36,9 @@ def _with_key(body: Body, key: KeySpace) -> Body:
     return replace(body, shape=replace(body.shape, key=key))
 
 
-@pytest.mark.parametrize("turned", [False, True])
-def test_that_a_hex_key_leaves_what_is_between_screw_and_stock(turned: bool) -> None:
-    found = access_of(7.0, 60.0, turned=turned)  # 8 - 3.5 = 4.5: as the scenario says
+@pytest.mark.parametrize("home", [(), TURNED])
+def test_that_a_hex_key_leaves_what_is_between_screw_and_stock(home: Home) -> None:
+    found = access_of(7.0, 60.0, home)  # 8 - 3.5 = 4.5: as the scenario says
     assert found.is_free
     assert found.room == pytest.approx(4.5, abs=0.001)
     assert (found.nearest, found.state) == ("stock", "raw")

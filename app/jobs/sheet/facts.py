@@ -78,6 +78,11 @@ class Facts:
     def scene(self) -> Scene:
         return self.check.scene_file.scene
 
+    @property
+    def may_run(self) -> bool:
+        """Whether the sheet says what to set: nothing hits, and nothing can."""
+        return self.check.verdict not in (Verdict.HITS, Verdict.CAN_HIT)
+
 
 def steps_of(scene_file: SceneFile) -> list[str]:
     """What `gather` does, in words for a progress line, one for each result of a cut."""
