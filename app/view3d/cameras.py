@@ -17,6 +17,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -45,6 +46,7 @@ MARGIN = 1.12  # of the picture round what is to be seen
 HALF_LEAST, HALF_MOST = 34.0, 52.0  # mm from the gap to the upper edge, across the gap and along the tool
 LOOK_ROUND = 5.0  # mm round the gap that should be free to see
 START = 1e-3  # mm; a sight line starts this far from its point, beyond rounding
+_MANY = 1_000  # points that a camera is fitted to
 MOST_BLOCKERS = 20_000  # triangles of one body that sight lines are tested against
 
 
@@ -96,18 +98,49 @@ class Camera:
         return replace(self, focus=focus, height=self.height / by)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Aim:
+    """Where a picture is taken from whatever its size: a camera but for what depends on how wide and high it is.
+
+    Parameters
+    ----------
+    towards, up : as of the camera.
+    focus, half : for a parallel projection: the point in the middle, and how far the picture reaches from it
+        to its nearer edges, mm.
+    seen_W : for one as eyes see it: points (n, 3) that must be in the picture; None for a parallel projection.
+    """
+
+    towards: Vector
+    up: Vector
+    focus: Vector
+    half: float
+    seen_W: Array | None = None
+
+    def camera(self, size: Size) -> Camera:
+        """The camera for a picture of `size`."""
+        if self.seen_W is not None:
+            return _fitted(self.seen_W, self.towards, self.up, size, DOOR_ANGLE_DEG)
+        narrow = min(1.0, size[0] / size[1])
+        return Camera(self.focus, self.towards, self.up, 2.0 * self.half / narrow)
+
+
 # --- the three views ----------------------------------------------------------------------------
 
 
 def camera(view: View, scene: DisplayScene, size: Size) -> Camera:
     """The camera of a view for a picture of `size`."""
+    return aim(view, scene).camera(size)
+
+
+def aim(view: View, scene: DisplayScene) -> Aim:
+    """Where a view is taken from."""
     match view:
         case View.ACROSS:
-            return across_gap(scene, size)
+            return _aim_across(scene)
         case View.DOOR:
-            return through_door(scene, size)
+            return _aim_through_door(scene)
         case View.AXIS:
-            return along_tool(scene, size)
+            return _aim_along(scene)
 
 
 def across_gap(scene: DisplayScene, size: Size) -> Camera:
@@ -115,14 +148,31 @@ def across_gap(scene: DisplayScene, size: Size) -> Camera:
 
     Where there is no gap, or its ends are one point, every direction is square to it.
     """
-    n = scene.gap.direction_W if scene.gap else None
-    towards = max(_square_to(n, scene.operator), key=_Worth(scene, n))
-    up = _up_for(towards, scene.operator)
-    return Camera(scene.middle_W, as_vector(towards), up, _near_height(scene, size))
+    return _aim_across(scene).camera(size)
 
 
 def through_door(scene: DisplayScene, size: Size) -> Camera:
     """As the operator sees it: the whole set-up with the tool over it, from where the gap is seen best."""
+    return _aim_through_door(scene).camera(size)
+
+
+def along_tool(scene: DisplayScene, size: Size) -> Camera:
+    """Down the spindle axis, what is away from the operator up; the middle of the gap in the middle."""
+    return _aim_along(scene).camera(size)
+
+
+def _aim_across(scene: DisplayScene) -> Aim:
+    n = scene.gap.direction_W if scene.gap else None
+    towards = max(_square_to(n, scene.operator), key=_Worth(scene, n))
+    return Aim(as_vector(towards), _up_for(towards, scene.operator), scene.middle_W, _near_half(scene))
+
+
+def _aim_along(scene: DisplayScene) -> Aim:
+    away = as_vector(-np.asarray(scene.operator) + 0.0)
+    return Aim((0.0, 0.0, 1.0), away, scene.middle_W, _near_half(scene))
+
+
+def _aim_through_door(scene: DisplayScene) -> Aim:
     middle = np.asarray(scene.middle_W)
     front = in_front(scene)
     seen_bodies = [b for b in scene.bodies if b.name not in front]
@@ -135,14 +185,9 @@ def through_door(scene: DisplayScene, size: Size) -> Camera:
 
     towards = max(door_directions(scene.operator), key=worth)
     seen = np.concatenate([b.vertices_W for b in _of_set_up(scene)] or [middle[None, :]])
-    up = _up_for(towards, scene.operator)
-    return _fitted(seen, as_vector(towards), up, size, DOOR_ANGLE_DEG)
-
-
-def along_tool(scene: DisplayScene, size: Size) -> Camera:
-    """Down the spindle axis, what is away from the operator up; the middle of the gap in the middle."""
-    away = as_vector(-np.asarray(scene.operator) + 0.0)
-    return Camera(scene.middle_W, (0.0, 0.0, 1.0), away, _near_height(scene, size))
+    return Aim(
+        as_vector(towards), _up_for(towards, scene.operator), scene.middle_W, _near_half(scene), _outermost(seen)
+    )
 
 
 def in_the_way(scene: DisplayScene, camera: Camera, around: float = 0.0) -> tuple[str, ...]:
@@ -307,22 +352,39 @@ def _thinned(bodies: Iterable[DisplayBody]) -> list[DisplayBody]:
     """The bodies with as many triangles as sight lines need."""
     found = []
     for body in bodies:
-        mesh: DisplayMesh = body.mesh
-        if len(mesh.faces) > MOST_BLOCKERS:
-            mesh = reduced(mesh.vertices, mesh.faces, MOST_BLOCKERS)
-        found.append(replace(body, mesh=mesh))
+        found.append(replace(body, mesh=_thin(body.mesh)) if len(body.mesh.faces) > MOST_BLOCKERS else body)
     return found
+
+
+@lru_cache(maxsize=16)  # by identity: the same mesh is asked for in every view
+def _thin(mesh: DisplayMesh) -> DisplayMesh:
+    return reduced(mesh.vertices, mesh.faces, MOST_BLOCKERS)
 
 
 # --- what is to be seen -------------------------------------------------------------------------
 
 
-def _near_height(scene: DisplayScene, size: Size) -> float:
-    """What the picture shows round the gap, from its lower to its upper edge, mm."""
+def _near_half(scene: DisplayScene) -> float:
+    """How far a picture reaches from the gap to its nearer edges, mm."""
     spans = [np.linalg.norm(np.ptp(b.vertices_W, axis=0)) for b in scene.of(*PAIR)]
     half = min(max([0.9 * float(s) for s in spans] or [HALF_MOST]), HALF_MOST)
-    narrow = min(1.0, size[0] / size[1])
-    return 2.0 * max(half, HALF_LEAST) / narrow
+    return max(half, HALF_LEAST)
+
+
+def _outermost(points_W: Array) -> Array:
+    """Of many points those that lie farthest out in some direction, which are all that a camera must hold.
+
+    Directions are the points of a spiral on the sphere; between two of them a point may lie out by a
+    thousandth of the whole.
+    """
+    if len(points_W) <= _MANY:
+        return points_W
+    k = np.arange(_MANY) + 0.5
+    height = 1.0 - 2.0 * k / _MANY
+    turn = math.pi * (1.0 + math.sqrt(5.0)) * k
+    flat = np.sqrt(1.0 - height * height)
+    directions = np.column_stack([flat * np.cos(turn), flat * np.sin(turn), height])
+    return np.asarray(points_W[np.unique(np.argmax(points_W @ directions.T, axis=0))])
 
 
 def _of_set_up(scene: DisplayScene) -> tuple[DisplayBody, ...]:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kinematics.pose import Array
 from kinematics.verdict import Verdict
@@ -120,6 +121,24 @@ class Canvas:
     scale: float
     measure: Measure
     taken: Cover
+
+
+def cover_of(weights: NDArray[np.float64], pixel: float) -> Cover:
+    """Says how much of a rectangle is taken, from what each spot of the picture weighs (rows, columns; lowest first).
+
+    `pixel` : how many pixels of the picture one spot stands for, each way.
+    """
+    rows, columns = weights.shape
+    summed = np.zeros((rows + 1, columns + 1))
+    summed[1:, 1:] = weights.cumsum(axis=0).cumsum(axis=1)
+
+    def taken(rect: Rect) -> float:
+        x0, x1 = (min(max(int(v / pixel), 0), columns) for v in (rect.x0, rect.x1))
+        y0, y1 = (min(max(int(v / pixel), 0), rows) for v in (rect.y0, rect.y1))
+        covered = float(summed[y1, x1]) - float(summed[y0, x1]) - float(summed[y1, x0]) + float(summed[y0, x0])
+        return covered / float(max((x1 - x0) * (y1 - y0), 1))
+
+    return taken
 
 
 def corners(r: Rect) -> tuple[Point, Point, Point, Point]:

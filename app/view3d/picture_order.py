@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from app.view3d.cameras import Camera, Size
 from app.view3d.caption import Caption
 from app.view3d.gap_mark import GapLabel
+from app.view3d.looks import PLAIN, Look
 from app.view3d.scene_meshes import DisplayScene
 from app.view3d.styles import Style
 
@@ -20,11 +21,7 @@ class PictureOrder:
     size : of the whole picture in pixels, with the caption's strip.
     scale : pixels of the picture for one of the design.
     label : None draws the jaws alone.
-    is_gap_hidden : bodies stand before the gap; the edges of the pair are drawn over them.
-    outlined : names of bodies of which only the edges are drawn, since they stand before the gap.
-    ghosts : names of bodies of the pair that are drawn so that one sees through them.
-    pale : names of bodies that recede further than their role does.
-    about : from where it is seen, in words.
+    look : how the bodies are drawn.
     """
 
     scene: DisplayScene
@@ -34,11 +31,12 @@ class PictureOrder:
     scale: float
     label: GapLabel
     caption: Caption | None = None
-    is_gap_hidden: bool = False
-    outlined: frozenset[str] = frozenset()
-    ghosts: frozenset[str] = frozenset()
-    pale: frozenset[str] = frozenset()
-    about: str = ""
+    look: Look = PLAIN
+
+    @property
+    def about(self) -> str:
+        """From where it is seen, in words."""
+        return self.look.about
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,11 +21,12 @@ from typing import TYPE_CHECKING, Literal
 
 from app.jobs.results import CutResult
 from app.jobs.words import MINUS, name_of, nearest_bodies, proven, sentence, side_phrase, spare_text, verdict_word
-from app.view3d.cameras import LOOK_ROUND, Camera, Size, View, camera, from_where, in_front, in_the_way
+from app.view3d.cameras import Size, View, camera
 from app.view3d.caption import STRIP, Caption
 from app.view3d.gap_mark import GapLabel
+from app.view3d.looks import Look, look_of
 from app.view3d.picture_order import NoPicture, Picture, PictureOrder
-from app.view3d.scene_meshes import PAIR, DisplayScene, MeshCache, Role, display_scene
+from app.view3d.scene_meshes import DisplayScene, MeshCache, display_scene
 from app.view3d.styles import Style
 from kinematics.report import CutReport, PairReport
 from kinematics.scene import Cut, Orientation
@@ -91,28 +92,16 @@ def picture_order(
     seen = camera(wanted.view, scene, room)
     if wanted.closer != 1.0:
         seen = seen.zoomed(wanted.closer, scene.middle_W)
-    before = in_the_way(scene, seen)
-    tool = frozenset(b.name for b in scene.of(Role.TOOL))
-    around = frozenset(in_the_way(scene, seen, LOOK_ROUND)) - tool
-    pair = frozenset(b.name for b in scene.of(*PAIR))
-    is_door = wanted.view is View.DOOR
-    front = in_front(scene) if is_door else frozenset()
-    before = tuple(name for name in before if name not in front)
-    is_hidden = is_door and bool(before) and _may_be_hidden(report)
-    is_open = scene.gap is not None and not scene.gap.is_overlap
+    look = look_of(wanted.view, scene, seen, report=report)
     return PictureOrder(
         scene=scene,
         camera=seen,
         size=wanted.size,
         style=wanted.style,
         scale=wanted.scale,
-        label=_label(result, wanted.units, before[0] if is_hidden else None),
-        caption=_caption(result, scene, seen, wanted) if wanted.with_caption else None,
-        is_gap_hidden=is_hidden,
-        outlined=front if is_door else (around | frozenset(before)) - pair | _above(scene, wanted.view),
-        ghosts=frozenset(before) & pair if is_open and not is_door else frozenset(),
-        about=_seen_from(seen, scene, wanted.view),
-        pale=frozenset(b.name for b in scene.bodies if b.role not in PAIR) if wanted.view is View.AXIS else frozenset(),
+        label=gap_label(result, wanted.units, look.hidden_by),
+        caption=_caption(result, scene, look) if wanted.with_caption else None,
+        look=look,
     )
 
 
@@ -120,8 +109,6 @@ def draw_pictures(orders: Sequence[PictureOrder]) -> tuple[Picture | NoPicture, 
     """The pictures, in order, drawn by one process of their own; what could not be drawn says why."""
     if not orders:
         return ()
-    environment = {**_own_window(), **os.environ}
-    environment["PYTHONPATH"] = os.pathsep.join([str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])])
     command = [sys.executable, *DRAWING]
     answers, why = b"", ""
     try:
@@ -129,7 +116,7 @@ def draw_pictures(orders: Sequence[PictureOrder]) -> tuple[Picture | NoPicture, 
             command,
             input=pickle.dumps(list(orders)),
             capture_output=True,
-            env=environment,
+            env=drawing_environment(),
             timeout=START_SECONDS + PICTURE_SECONDS * len(orders),
             check=False,
         )
@@ -141,6 +128,13 @@ def draw_pictures(orders: Sequence[PictureOrder]) -> tuple[Picture | NoPicture, 
     drawn = _unpacked(answers)
     rest = len(orders) - len(drawn)
     return (*drawn, *(NoPicture(f"{CAN_NOT}: {why}") for _ in range(rest)))
+
+
+def drawing_environment() -> dict[str, str]:
+    """What a drawing process is started in."""
+    environment = {**_own_window(), **os.environ}
+    environment["PYTHONPATH"] = os.pathsep.join([str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])])
+    return environment
 
 
 def _own_window() -> dict[str, str]:
@@ -172,25 +166,6 @@ def _unpacked(answers: bytes) -> list[Picture]:
     return found
 
 
-# --- what is seen through -----------------------------------------------------------------------
-
-
-def _may_be_hidden(report: CutReport | None) -> bool:
-    """Whether the report leaves it open that the operator cannot see the gap."""
-    return report is None or report.is_hidden_from_operator is not False
-
-
-def _above(scene: DisplayScene, view: View) -> frozenset[str]:
-    """Along the tool: everything on the tool side over the part of the pair, and the head."""
-    if view is not View.AXIS:
-        return frozenset()
-    near = scene.of(Role.NEAR_PART)
-    low = min(b.vertices_W[:, 2].min() for b in near) if near else scene.tip_W[2]
-    over = [b for b in scene.bodies if b.role not in PAIR and b.vertices_W[:, 2].min() > low]
-    tool = frozenset(b.name for b in scene.of(Role.TOOL))
-    return frozenset(b.name for b in over if b.name in tool or b.role is Role.MACHINE)
-
-
 # --- what is written ----------------------------------------------------------------------------
 
 
@@ -199,7 +174,8 @@ def length_text(value: float, units: Units) -> str:
     return f"{proven(value)} mm" if units == "mm" else f"{proven(value / MM_PER_INCH, 4)} in"
 
 
-def _label(result: CutResult, units: Units, hidden_by: str | None) -> GapLabel:
+def gap_label(result: CutResult, units: Units, hidden_by: str | None) -> GapLabel:
+    """What stands beside the gap of a cut: its clearance, its spare, between which two."""
     pair = result.worst if isinstance(result, CutReport) else None
     if pair is None:
         return GapLabel("?", (), result.verdict)
@@ -229,24 +205,13 @@ def _pair_line(result: CutResult, pair: PairReport) -> str:
     return f"{pair.between[0]} to {bodies}"
 
 
-def _caption(result: CutResult, scene: DisplayScene, seen: Camera, wanted: Wanted) -> Caption:
+def _caption(result: CutResult, scene: DisplayScene, look: Look) -> Caption:
     angles = ", ".join(f"{name} {angle:g}".replace("-", MINUS) for name, angle in result.angles_deg)
     title = f"{name_of(result)}, {result.tool} in {result.holder}" + (f", {angles}" if angles else "")
     where = side_phrase(result)
-    seen_from = _seen_from(seen, scene, wanted.view)
-    texts = [f"{text[:1].upper()}{text[1:]}." for text in (where, seen_from) if text]
+    texts = [f"{text[:1].upper()}{text[1:]}." for text in (where, look.about) if text]
     if scene.gap is None:  # there is no label to say it
         said = sentence(result)
         texts.insert(0, f"{said[:1].upper()}{said[1:]}")
     texts += [f"{b.name} is drawn with fewer triangles, {b.mesh.off_by:.2f} mm off at most." for b in scene.reduced]
     return Caption(result.verdict, verdict_word(result), title, " ".join(texts))
-
-
-def _seen_from(seen: Camera, scene: DisplayScene, view: View) -> str:
-    match view:
-        case View.ACROSS:
-            return f"seen across the gap, {from_where(seen, scene.operator)}"
-        case View.DOOR:
-            return "seen through the door, as the operator does"
-        case View.AXIS:
-            return "seen down the tool; up in the picture is away from you"

@@ -10,21 +10,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from app.view3d.display_meshes import DisplayMesh, part_mesh, shape_mesh
-from kinematics.assembly import ToolAssembly, tool_assembly
+from kinematics.assembly import Slice, ToolAssembly, tool_assembly
 from kinematics.machine import BED, HEAD, W, bed_motion, frame_poses
 from kinematics.moves.cuts import cut_move
 from kinematics.placement import PlacedBody
 from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity, shift
 from kinematics.report import CutReport
 from kinematics.scene import Cut, Orientation
-from kinematics.shapes import Shape
+from kinematics.shapes import MeshShape, Shape
 from kinematics.tool_faults import SPINDLE_NOSE
 
 if TYPE_CHECKING:
@@ -42,6 +44,8 @@ class Role(StrEnum):
     MACHINE = "body of the machine"
 
 
+_DIGITS = 6  # decimals of mm that tell two parts of a tool apart
+_MOST_MESHES = 400
 PAIR = (Role.NEAR_PART, Role.NEAR_BODY)
 TOOL_SIDE = (Role.NEAR_PART, Role.TOOL)
 
@@ -108,15 +112,27 @@ class DisplayScene:
 
 
 class MeshCache:
-    """Display meshes by shape, made once; a changed scene makes only what is new."""
+    """Display meshes by the value of what they show, made once; a changed scene makes only what is new."""
 
     def __init__(self) -> None:
-        self._by_shape: dict[int, tuple[Shape, DisplayMesh]] = {}
+        self._by_value: dict[Hashable, tuple[object, DisplayMesh]] = {}
 
     def mesh_of(self, shape: Shape) -> DisplayMesh:
-        found = self._by_shape.get(id(shape))
-        if found is None:
-            found = self._by_shape[id(shape)] = (shape, shape_mesh(shape))
+        """The shape in its own frame G; of a mesh file by identity, else by its numbers."""
+        return self._made(id(shape.mesh) if isinstance(shape, MeshShape) else shape, shape, partial(shape_mesh, shape))
+
+    def mesh_of_part(self, slices: tuple[Slice, ...]) -> tuple[DisplayMesh, float]:
+        """A part of a tool over its own base, and how high over the tip that is: one that is moved stays the same."""
+        base = slices[0].z1
+        profile = tuple(tuple(round(v, _DIGITS) for v in (s.r1, s.r2, s.z1 - base, s.z2 - base)) for s in slices)
+        lowered = tuple(Slice(s.part, s.r1, s.r2, s.z1 - base, s.z2 - base) for s in slices)
+        return self._made(profile, None, partial(part_mesh, lowered)), base
+
+    def _made(self, key: Hashable, kept: object, make: Callable[[], DisplayMesh]) -> DisplayMesh:
+        found = self._by_value.pop(key, None) or (kept, make())
+        self._by_value[key] = found  # last used, last forgotten
+        if len(self._by_value) > _MOST_MESHES:
+            del self._by_value[next(iter(self._by_value))]
         return found[1]
 
 
@@ -141,7 +157,8 @@ def display_scene(
         HEAD: shift(W, HEAD, as_vector(tip + gauge)),
     }
     cache = meshes or MeshCache()
-    found = [*_tool_bodies(assembly, tip, near)]
+    cache = meshes or MeshCache()
+    found = [*_tool_bodies(assembly, tip, near, cache)]
     for body, usual in _bodies(prepared, orientation, cut):
         role = _role(body, usual, near)
         X_WG = frames[body.carrier] @ body.X_CG
@@ -181,13 +198,15 @@ def _tip(
     return np.asarray(move.feature[0].points[0])
 
 
-def _tool_bodies(assembly: ToolAssembly, tip: Array, near: tuple[str, frozenset[str]]) -> list[DisplayBody]:
+def _tool_bodies(
+    assembly: ToolAssembly, tip: Array, near: tuple[str, frozenset[str]], meshes: MeshCache
+) -> list[DisplayBody]:
     """The parts of the tool from the tip up."""
-    X_WL = shift(W, "L", as_vector(tip))
     found = []
     for part in assembly.parts:
         role = Role.NEAR_PART if part == near[0] else Role.MACHINE if part == SPINDLE_NOSE else Role.TOOL
-        found.append(DisplayBody(part, role, part_mesh(assembly.slices_of(part)[0]), X_WL))
+        mesh, base = meshes.mesh_of_part(assembly.slices_of(part)[0])
+        found.append(DisplayBody(part, role, mesh, shift(W, "G", (tip[0], tip[1], tip[2] + base))))
     return found
 
 

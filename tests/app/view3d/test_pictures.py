@@ -20,6 +20,7 @@ from app.view3d.cameras import View, camera
 from app.view3d.caption import STRIP
 from app.view3d.display_meshes import MOST_TRIANGLES, reduced
 from app.view3d.gap_mark import GapLabel
+from app.view3d.looks import Look
 from app.view3d.picture_order import PictureOrder
 from app.view3d.pictures import CARD, NoPicture, Picture, Style, Wanted, draw_pictures, length_text, picture_order
 from app.view3d.scene_meshes import DisplayScene, Role
@@ -133,7 +134,9 @@ def walled() -> DisplayScene:
 
 
 def test_that_what_stands_before_the_gap_is_drawn_as_its_edges() -> None:
-    hidden, seen = draw_pictures([block_order(scene=walled(), outlined=frozenset(o)) for o in ((), ("wall",))])
+    hidden, seen = draw_pictures(
+        [block_order(scene=walled(), look=Look(outlined=frozenset(o))) for o in ((), ("wall",))]
+    )
     palette = PALETTES[Style.LIGHT]
     for picture, share in ((hidden, 0.0), (seen, 0.02)):
         dark = (pixels_of(picture) <= rgb(palette.near_part.lit) + 2).all(axis=-1).mean()
@@ -142,7 +145,7 @@ def test_that_what_stands_before_the_gap_is_drawn_as_its_edges() -> None:
 
 
 def test_that_a_gap_is_marked_over_what_hides_it() -> None:
-    (picture,) = draw_pictures([block_order(scene=walled(), is_gap_hidden=True)])
+    (picture,) = draw_pictures([block_order(scene=walled(), look=Look(is_gap_hidden=True))])
     assert (np.ptp(pixels_of(picture), axis=-1) > 60).sum() > 50
 
 

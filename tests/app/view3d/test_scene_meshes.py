@@ -87,17 +87,17 @@ def test_that_the_gap_of_a_sample_is_in_the_picture_and_nothing_solid_hides_it(n
     assert (pixels > 0.0).all()
     assert (pixels < np.array(order.size)).all()
     seen_through = (
-        order.outlined
-        | order.ghosts
+        order.look.outlined
+        | order.look.ghosts
         | (frozenset(b.name for b in scene.of(*PAIR)) if scene.gap.is_overlap else frozenset())
     )
     if view is View.DOOR:
-        assert order.is_gap_hidden == (
-            place[3].is_hidden_from_operator and bool(set(in_the_way(scene, order.camera)) - order.outlined)
+        assert order.look.is_gap_hidden == (
+            place[3].is_hidden_from_operator and bool(set(in_the_way(scene, order.camera)) - order.look.outlined)
         )
     else:
         assert set(in_the_way(scene, order.camera)) <= seen_through
-    assert not order.outlined & {b.name for b in scene.of(*PAIR)}
+    assert not order.look.outlined & {b.name for b in scene.of(*PAIR)}
 
 
 @pytest.mark.parametrize("name", SAMPLES)

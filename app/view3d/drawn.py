@@ -1,0 +1,115 @@
+"""What is handed to who draws: bodies with their paint and place, and meshes by key. Plain values, no library.
+
+1. A body is drawn as faces and edges; `opacity` 0 leaves the edges alone.
+2. Meshes go by a key that follows from their content, so that nobody draws an old mesh under a new name.
+3. What this file does not know: cameras, who draws.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.view3d.display_meshes import DisplayMesh
+from app.view3d.looks import GHOST, Look, surface_of
+from app.view3d.scene_meshes import PAIR, TOOL_SIDE, DisplayBody, Role
+from app.view3d.styles import Palette, Surface
+from kinematics.pose import Pose, Vector
+
+SEEN_THROUGH = 0.25  # opacity of a part that is to be seen through
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DrawnBody:
+    """One body as it is drawn.
+
+    Parameters
+    ----------
+    id : what tells it apart from all others; `mesh` : the key of its mesh, which stands at X_WG.
+    edge_width : in pixels of the design.
+    is_pair : its edges go over those of others. `is_over` : its edges go over all bodies as well.
+    is_picked : a strong outline is drawn round it.
+    """
+
+    id: str
+    mesh: str
+    X_WG: Pose
+    surface: Surface
+    edge_width: float
+    opacity: float = 1.0
+    is_pair: bool = False
+    is_over: bool = False
+    is_picked: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shell:
+    """Room that is swept, as a grid in W: `taken` (nx, ny, nz), 255 where something passes, 0 where nothing does."""
+
+    key: str
+    origin: Vector
+    step: float
+    taken: NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class ShellPaint:
+    """How a shell is drawn: its skin, the lines of its hatch."""
+
+    skin: str
+    hatch: str
+
+
+@lru_cache(maxsize=512)  # by identity of the mesh
+def mesh_key(mesh: DisplayMesh) -> str:
+    """A key that is the same for meshes of the same content."""
+    summed = hashlib.blake2b(np.ascontiguousarray(mesh.vertices).tobytes(), digest_size=12)
+    summed.update(np.ascontiguousarray(mesh.faces).tobytes())
+    return summed.hexdigest()
+
+
+def body_id(body: DisplayBody) -> str:
+    """Tells parts of the tool from bodies that are called the same."""
+    return f"tool/{body.name}" if body.role in TOOL_SIDE else body.name
+
+
+def drawn_bodies(
+    bodies: Sequence[DisplayBody],
+    look: Look,
+    palette: Palette,
+    *,
+    hidden: frozenset[str] = frozenset(),
+    through: frozenset[str] = frozenset(),
+    picked: str | None = None,
+) -> tuple[DrawnBody, ...]:
+    """The bodies as they are drawn in a look.
+
+    `hidden` : ids of those that are left out; `through` : of those that one sees through; `picked` : of one.
+    """
+    found = []
+    for body in bodies:
+        own = body_id(body)
+        if own in hidden:
+            continue
+        surface, width = surface_of(body.name, body.role, look, palette)
+        opacity = 0.0 if body.name in look.outlined else GHOST if body.name in look.ghosts else 1.0
+        if own in through:
+            opacity = min(opacity, SEEN_THROUGH)
+        is_pair = body.role in PAIR
+        found.append(
+            DrawnBody(
+                own, mesh_key(body.mesh), body.X_WG, surface, width, opacity, is_pair,
+                is_over=look.is_gap_hidden and is_pair, is_picked=own == picked,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def weight_of(role: Role) -> float:
+    """How much a label may cover a body of this role: 0 for all it likes, 1 for not at all."""
+    return 1.0 if role in PAIR else 0.5 if role is Role.TOOL else 0.1
