@@ -6,10 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from kinematics.engine import fcl_engine, patches
 from kinematics.engine.fcl_engine import MeshTree, surface_distance, surfaces_cross
 from kinematics.errors import EngineError
 from kinematics.pose import Pose
 from kinematics.solids import Triangles
+from tests.benchmarks.wavy_block import wavy_block
 from tests.truth import brute_force
 from tests.truth.supports import rotation
 
@@ -21,6 +23,15 @@ TRUSTED = {
     "BVHModel", "CollisionObject", "Transform", "distance", "DistanceRequest", "DistanceResult", "collide",
     "CollisionRequest", "CollisionResult",
 }  # fmt: skip
+
+
+@pytest.fixture(params=["whole", "in patches"])
+def _size(request, monkeypatch):
+    """Every mesh as one tree, and every mesh as a large one: in patches, of whose trees few are kept."""
+    if request.param == "in patches":
+        monkeypatch.setattr(fcl_engine, "WHOLE", 0)
+        monkeypatch.setattr(patches, "PATCH", 3)
+        monkeypatch.setattr(fcl_engine, "KEPT", 2)
 
 
 def tree_of(mesh):
@@ -80,18 +91,21 @@ def check_against_brute_force(rng, kind, n):
 
 
 @pytest.mark.parametrize(("kind", "n"), [("any", 213), ("aligned", 214)])
+@pytest.mark.usefixtures("_size")
 def test_that_the_distance_of_two_meshes_is_that_of_brute_force(kind, n):
     check_against_brute_force(np.random.default_rng(427), kind, n)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("kind", "n"), [("any", 600), ("aligned", 1400)])
+@pytest.mark.usefixtures("_size")
 def test_that_the_distance_of_many_more_meshes_is_that_of_brute_force(kind, n):
     check_against_brute_force(np.random.default_rng(2800), kind, n)
 
 
 @pytest.mark.parametrize("gap", [0.0, 1e-9, 1e-6, 1e-3, 1.0, 1e3])
 @pytest.mark.parametrize("shift", [(0.0, 0.0), (5.0, 0.0), (10.0, 10.0), (3.0, -7.0)])
+@pytest.mark.usefixtures("_size")
 def test_that_flush_boxes_are_apart_by_the_gap_between_them(gap, shift):
     tree = tree_of(brute_force.box_mesh((10.0, 10.0, 10.0)))
     above = tree.posed(Pose("W", "G", np.eye(3), np.array([*shift, 10.0 + gap])))
@@ -118,6 +132,7 @@ def test_that_the_aligned_poses_which_fool_shapes_do_not_fool_meshes():
     assert surface_distance(posed, box).distance == pytest.approx(13.0, abs=1e-9)
 
 
+@pytest.mark.usefixtures("_size")
 def test_that_a_degenerate_triangle_changes_no_distance():
     vertices, faces = brute_force.box_mesh((10.0, 10.0, 10.0))
     flat = np.vstack([faces, [(0, 0, 1), (2, 2, 2)]])
@@ -125,11 +140,56 @@ def test_that_a_degenerate_triangle_changes_no_distance():
     assert surface_distance(tree_of((vertices, flat)).at_origin(), other).distance == pytest.approx(2.5, abs=1e-12)
 
 
+@pytest.mark.usefixtures("_size")
 def test_that_an_answer_is_not_carried_over_from_the_one_before():
     tree = tree_of(brute_force.box_mesh((10.0, 10.0, 10.0)))
     near, far = (tree.posed(Pose("W", "G", np.eye(3), np.array([0.0, 0.0, z]))) for z in (11.0, 30.0))
     assert surface_distance(tree.at_origin(), near).distance == pytest.approx(1.0)
     assert surface_distance(tree.at_origin(), far).distance == pytest.approx(20.0)
+
+
+def wavy(n):
+    corners = wavy_block(n).astype(float)
+    return Triangles(corners.reshape(-1, 3), np.arange(3 * len(corners), dtype=np.int32).reshape(-1, 3))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_that_a_large_mesh_in_patches_is_as_far_as_in_one_tree(seed, monkeypatch):
+    """60 000 triangles: a block with a wavy top, turned, beside a box and beside itself."""
+    rng = np.random.default_rng(seed)
+    triangles = wavy(60_000)
+    in_patches = MeshTree(triangles)
+    monkeypatch.setattr(fcl_engine, "WHOLE", len(triangles.faces))
+    whole = MeshTree(triangles)
+    box = tree_of(brute_force.box_mesh((20.0, 30.0, 8.0)))
+    for kind in ("any", "aligned"):
+        X_WG = Pose("W", "G", rotation(rng, kind), rng.uniform(-30, 30, 3))
+        X_WB = Pose("W", "G", rotation(rng, kind), rng.uniform(-30, 30, 3) + (90.0, 40.0, 60.0))
+        for other in (box, in_patches):
+            found = surface_distance(in_patches.posed(X_WG), other.posed(X_WB))
+            beside = whole if other is in_patches else box
+            expected = surface_distance(whole.posed(X_WG), beside.posed(X_WB))
+            assert found.distance == pytest.approx(expected.distance, abs=1e-9)
+            assert surfaces_cross(in_patches.posed(X_WG), other.posed(X_WB)) == (expected.distance == 0.0)
+        inside = Pose("W", "G", X_WG.R_AB, X_WG.p_AB + X_WG.R_AB @ (0.0, 0.0, 35.0))
+        assert surfaces_cross(in_patches.posed(X_WG), box.posed(inside))
+        assert surface_distance(box.posed(inside), in_patches.posed(X_WG)).distance == 0.0
+
+
+def test_that_of_a_large_mesh_only_what_may_be_near_gets_trees(monkeypatch):
+    built = []
+    model = fcl_engine._model
+    monkeypatch.setattr(
+        fcl_engine, "_model", lambda vertices, faces: (built.append(len(faces)), model(vertices, faces))[1]
+    )
+    large = MeshTree(wavy(60_000)).at_origin()
+    pin = tree_of(brute_force.box_mesh((1.0, 1.0, 5.0), (20.0, 20.0, 43.0))).at_origin()
+    built.clear()
+    first = surface_distance(pin, large).distance
+    assert 0 < sum(built) < 60_000 / 5
+    built.clear()
+    assert surface_distance(pin, large).distance == first
+    assert not built, "they are kept"
 
 
 @pytest.mark.parametrize(
