@@ -1,0 +1,449 @@
+"""The face of one dial: a thin curve of the worst spare over a track of ranges, and the hand.
+
+1. The curve shows what a track hides: where the spare no longer grows. The keep-off is dotted.
+2. The track has the shade of each range's verdict, its mark where there is room, ink between ranges; what was not
+   computed yet is hatched. A choice has cells instead of ranges, with its words.
+3. Open triangle: the saved value. Solid pin: now. Flag with a number: the least that is clear.
+4. The face knows values only: mm or degrees. It says moved while the hand is on it, and let_go.
+"""
+
+from __future__ import annotations
+
+import math
+
+from PySide6.QtCore import QEvent, QLineF, QPointF, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtWidgets import QToolTip, QWidget
+
+from app.jobs.dial_faces import DialFace, DialKind, DialOffer, DialRange
+from app.window import units
+from app.window.marks import MARK, draw_focus, draw_hatch, draw_mark, painting, shade
+from app.window.panels.painted import LEFT, MIDDLE, fitted, width_of
+from app.window.theme import Theme
+from app.window.units import Unit
+
+HEIGHT = 30
+_CURVE_TOP, _TRACK_TOP, _TRACK_BOTTOM = 2.0, 11.0, 25.0
+_SIDE = 5.0  # px, left and right of the track, so that a pin at the end is whole
+_MARK_FROM = 26.0  # px; a range wider than this has its mark
+_SNAP = 8.0  # px, with Ctrl
+_CURVE_TO = 3.0  # times the keep-off, the spare at the top of the curve
+STEPS = {Unit.MM: (0.1, 1.0, 0.01), Unit.INCH: (0.005, 0.05, 0.0005)}  # plain, Shift, Ctrl
+_KEYS_BACK = (Qt.Key.Key_Left, Qt.Key.Key_Down)
+_KEYS_ON = (Qt.Key.Key_Right, Qt.Key.Key_Up)
+
+
+class DialFaceWidget(QWidget):
+    """One face."""
+
+    moved = Signal(float)
+    chosen = Signal(str)
+    let_go = Signal()
+    reset = Signal()
+
+    def __init__(self, theme: Theme, offer: DialOffer, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.theme, self.unit, self.offer = theme, Unit.MM, offer
+        self.face: DialFace | None = None
+        self.value: float | str = offer.now
+        self.helpful: tuple[str, ...] = ()
+        self.is_held = False
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setMouseTracking(True)
+        self.setFixedHeight(HEIGHT)
+        self.setMinimumWidth(60)
+        self.setAccessibleName(offer.name)
+
+    def sizeHint(self) -> QSize:
+        return QSize(240, HEIGHT)
+
+    # ---- what it shows ---------------------------------------------------------------------------
+
+    def show_face(self, face: DialFace) -> None:
+        self.face = face
+        self.update()
+
+    def show_value(self, value: float | str) -> None:
+        if value != self.value:
+            self.value = value
+            self.update()
+
+    def show_offer(self, offer: DialOffer) -> None:
+        """The same dial of a scene that was saved, or opened, since."""
+        if offer.choices != self.offer.choices:
+            self.face = None
+        self.offer = offer
+        self.update()
+
+    def show_helpful(self, names: tuple[str, ...]) -> None:
+        """Which other dials have a value that is clear, for the words at the end."""
+        if names != self.helpful:
+            self.helpful = names
+            self.update()
+
+    def restyle(self, theme: Theme, unit: Unit) -> None:
+        self.theme, self.unit = theme, unit
+        self.update()
+
+    # ---- scale -------------------------------------------------------------------------------------
+
+    @property
+    def _is_choice(self) -> bool:
+        return self.offer.kind is DialKind.CHOICE
+
+    def _span(self) -> tuple[float, float]:
+        low, high = self.offer.low, self.offer.high
+        if self.face and self.face.ranges:
+            low, high = min(low, self.face.ranges[0].start), max(high, self.face.ranges[-1].end)
+        if isinstance(self.value, float):
+            low, high = min(low, self.value), max(high, self.value)
+        return low, (high if high > low else low + 1.0)
+
+    @property
+    def _track(self) -> QRectF:
+        return QRectF(_SIDE, _TRACK_TOP, self.width() - 2 * _SIDE, _TRACK_BOTTOM - _TRACK_TOP)
+
+    def x_of(self, value: float) -> float:
+        """px of a value."""
+        low, high = self._span()
+        return self._track.left() + (value - low) / (high - low) * self._track.width()
+
+    def value_at(self, x: float) -> float:
+        """The value at a px."""
+        low, high = self._span()
+        share = min(1.0, max(0.0, (x - self._track.left()) / self._track.width()))
+        return low + share * (high - low)
+
+    def cells(self) -> list[tuple[str, QRectF]]:
+        """Where each choice stands."""
+        area = QRectF(0.0, 1.0, self.width(), HEIGHT - 2.0)
+        n = max(1, len(self.offer.choices))
+        width = area.width() / n
+        return [
+            (choice.word, QRectF(area.left() + i * width, area.top(), width, area.height()))
+            for i, choice in enumerate(self.offer.choices)
+        ]
+
+    def range_at(self, value: float) -> DialRange | None:
+        """The range that holds a value; of two that meet there, the worse."""
+        if self.face is None:
+            return None
+        found = [r for r in self.face.ranges if r.start <= value <= r.end]
+        return max(found, key=lambda r: 5 if r.verdict is None else r.verdict.severity, default=None)
+
+    def edges(self) -> list[float]:
+        """Where one range ends and the next begins."""
+        if self.face is None:
+            return []
+        return sorted({end for r in self.face.ranges for end in (r.start, r.end)})
+
+    def text_of(self, value: float) -> str:
+        """A value as the number field shows it."""
+        if self.offer.kind is DialKind.LENGTH:
+            return units.dial_text(value, self.unit)
+        text = units.angle(value)
+        return text.removesuffix("0") if text.endswith("0") else text
+
+    # ---- paint -------------------------------------------------------------------------------------
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.fillRect(event.rect(), self.theme.palette.card)
+        if self._is_choice:
+            self._paint_cells(painter)
+        else:
+            self._paint_track(painter)
+            self._paint_curve(painter)
+            self._paint_hands(painter)
+            self._paint_end(painter)
+        if self.hasFocus():
+            draw_focus(painter, QRectF(self.rect()), self.theme.palette)
+        painter.end()
+
+    def _paint_track(self, painter: QPainter) -> None:
+        pal, track = self.theme.palette, self._track
+        if self.face is None or not self.face.ranges:
+            draw_hatch(painter, track, pal.line)
+        else:
+            for r in self.face.ranges:
+                self._paint_range(painter, r)
+        with painting(painter):
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing, on=False)
+            painter.setPen(QPen(pal.ink, 1.0))
+            painter.drawRect(track.adjusted(0, 0, -1, -1))
+
+    def _range_rect(self, r: DialRange) -> QRectF:
+        left, right = self.x_of(r.start), self.x_of(r.end)
+        return QRectF(left, _TRACK_TOP, max(right - left, 1.0), self._track.height())
+
+    def _paint_range(self, painter: QPainter, r: DialRange) -> None:
+        pal, rect = self.theme.palette, self._range_rect(r)
+        if r.verdict is None:
+            draw_hatch(painter, rect, pal.line)
+            return
+        shade(painter, rect, r.verdict, pal)
+        if self.face is not None and not self.face.is_finished:  # another cut may still make it worse
+            draw_hatch(painter, rect, pal.line, step=8.0)
+        if rect.width() > _MARK_FROM:
+            plate = self.theme.plate(r.verdict)
+            at = QPointF(round(rect.center().x() - MARK.width() / 2.0), _TRACK_TOP)
+            draw_mark(painter, at, r.verdict, plate.text, plate.fill)
+        painter.fillRect(QRectF(round(rect.right()) - 1.0, rect.top(), 1.0, rect.height()), pal.ink)
+
+    def _curve_y(self, spare: float, top: float) -> float:
+        share = min(1.0, max(0.0, spare / top))
+        return _TRACK_TOP - 1.5 - share * (_TRACK_TOP - 1.5 - _CURVE_TOP)
+
+    def _paint_curve(self, painter: QPainter) -> None:
+        face = self.face
+        if face is None or len(face.curve) < 2:
+            return
+        pal = self.theme.palette
+        top = max(face.keep_off * _CURVE_TO, 1e-6)
+        y = self._curve_y(face.keep_off, top)
+        painter.setPen(QPen(pal.line, 1.0, Qt.PenStyle.DotLine))
+        painter.drawLine(QLineF(self._track.left(), y, self._track.right(), y))
+        painter.setPen(QPen(pal.ink, 1.2))
+        line = QPolygonF([QPointF(self.x_of(p.value), self._curve_y(p.spare or 0.0, top)) for p in face.curve])
+        painter.drawPolyline(line)
+
+    def _paint_hands(self, painter: QPainter) -> None:
+        pal, face = self.theme.palette, self.face
+        if face is not None and face.least_clear is not None:
+            self._paint_flag(painter, face.least_clear)
+        painter.setPen(QPen(pal.ink, 1.2))
+        if isinstance(self.offer.now, float):  # saved: an open triangle
+            x = self.x_of(self.offer.now)
+            painter.setBrush(pal.card)
+            painter.drawPolygon([QPointF(x - 4.0, 29.0), QPointF(x, 24.5), QPointF(x + 4.0, 29.0)])
+        if isinstance(self.value, float):  # now: a solid pin
+            x = self.x_of(self.value)
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(pal.card)
+            painter.drawRect(QRectF(x - 2.5, _TRACK_TOP - 4.0, 5.0, 19.0))
+            painter.setBrush(pal.ink)
+            painter.drawRect(QRectF(x - 1.5, _TRACK_TOP - 4.0, 3.0, 19.0))
+            painter.drawEllipse(QPointF(x, _TRACK_TOP - 4.0), 4.0, 4.0)
+
+    def _paint_flag(self, painter: QPainter, least: float) -> None:
+        """A pole with its number where the clear range begins."""
+        pal, font, x = self.theme.palette, self.theme.type.quiet_bold, self.x_of(least)
+        painter.fillRect(QRectF(round(x) - 1.0, 0.0, 2.0, _TRACK_BOTTOM + 3.0), pal.ink)
+        text = self.text_of(least)
+        width = width_of(text, font) + 6.0
+        plate = QRectF(x + 1.0, 0.0, width, 11.0)
+        if plate.right() > self.width():
+            plate.moveRight(x - 1.0)
+        painter.fillRect(plate, pal.card)
+        painter.setFont(font)
+        painter.setPen(pal.ink)
+        painter.drawText(plate.adjusted(0, -3, 0, 3), int(MIDDLE), text)
+
+    def end_text(self) -> str:
+        """What the face says at its end where no value is clear, or nothing can be told."""
+        face = self.face
+        if face is None:
+            return ""
+        if face.why is not None:
+            return face.why
+        if not face.is_never_clear:
+            return ""
+        what = {"stick_out": "length", "h": "height", "tilt": "angle"}.get(self.offer.key.rpartition("/")[2], "value")
+        tries = f": try {', '.join(self.helpful[:2])}" if self.helpful else ""
+        return f"no {what} clears{tries}"
+
+    def _paint_end(self, painter: QPainter) -> None:
+        text = self.end_text()
+        if not text:
+            return
+        font = self.theme.type.quiet_bold
+        shown = fitted(text, font, self._track.width() - 8.0)
+        plate = QRectF(0.0, _TRACK_TOP + 0.5, width_of(shown, font) + 8.0, self._track.height() - 1.5)
+        plate.moveRight(self._track.right() - 1.0)
+        pin = self.x_of(self.value) if isinstance(self.value, float) else -1.0
+        if plate.left() - 4.0 <= pin and pin - 6.0 - plate.width() > self._track.left():
+            plate.moveRight(pin - 6.0)  # the hand stays seen
+        painter.fillRect(plate, self.theme.palette.card)
+        painter.setFont(font)
+        painter.setPen(self.theme.palette.ink)
+        painter.drawText(plate.adjusted(0, -3, 0, 3), int(MIDDLE), shown)
+
+    def _paint_cells(self, painter: QPainter) -> None:
+        pal, fonts = self.theme.palette, self.theme.type
+        known = {cell.word: cell for cell in self.face.cells} if self.face else {}
+        for word, rect in self.cells():
+            inner = rect.adjusted(1, 2, -1, -3)
+            cell = known.get(word)
+            verdict = cell.verdict if cell else None
+            if verdict is None:
+                painter.fillRect(inner, pal.card)
+                draw_hatch(painter, inner, pal.line)
+                colour, under = pal.ink, pal.card
+            else:
+                shade(painter, inner, verdict, pal)
+                colour, under = self.theme.plate(verdict).text, self.theme.plate(verdict).fill
+            is_now, is_saved = word == self.value, word == self.offer.now
+            with painting(painter):
+                painter.setRenderHint(QPainter.RenderHint.Antialiasing, on=False)
+                painter.setPen(QPen(pal.ink, 3.0 if is_now else 1.0))
+                painter.drawRect(inner.adjusted(1, 1, -2, -2) if is_now else inner.adjusted(0, 0, -1, -1))
+            room = inner.adjusted(5, 0, -4, 0)
+            if verdict is not None and room.width() > MARK.width() + 4.0 + width_of(word, fonts.quiet_bold):
+                at = QPointF(room.left(), round(room.center().y() - MARK.height() / 2.0))
+                draw_mark(painter, at, verdict, colour, under)
+                room.setLeft(room.left() + MARK.width() + 4.0)
+            painter.setFont(fonts.quiet_bold if is_now else fonts.quiet)
+            painter.setPen(colour)
+            painter.drawText(room, int(LEFT), fitted(word, painter.font(), room.width()))
+            if is_saved:
+                x = rect.center().x()
+                painter.setPen(QPen(pal.ink, 1.2))
+                painter.setBrush(pal.card)
+                painter.drawPolygon([QPointF(x - 4.0, 29.0), QPointF(x, 24.5), QPointF(x + 4.0, 29.0)])
+
+    # ---- words ---------------------------------------------------------------------------------------
+
+    def tip_at(self, at: QPointF) -> str:
+        """What a place on the face says: `10.0 to 18.8: tight, 1.55, same all along`."""
+        if self._is_choice:
+            word = next((w for w, rect in self.cells() if rect.contains(at)), None)
+            cell = next((c for c in self.face.cells if c.word == word), None) if self.face else None
+            if word is None or cell is None or cell.verdict is None:
+                return f"{word}: not computed yet" if word else ""
+            return _joined(f"{word}: {cell.verdict}", self._spare(cell.spare), cell.where)
+        found = self.range_at(self.value_at(at.x()))
+        if found is None:
+            return self.end_text()
+        where = f"{self.text_of(found.start)} to {self.text_of(found.end)}"
+        if found.verdict is None:
+            return f"{where}: not computed yet"
+        flat = "same all along" if found.is_flat else ""
+        return _joined(f"{where}: {found.verdict}", self._spare(found.spare), flat, found.where, self.end_text())
+
+    def _spare(self, spare: float | None) -> str:
+        keep_off = self.face.keep_off if self.face else 0.0
+        return "" if spare is None else units.spare_text(spare, keep_off, self.unit)
+
+    # ---- the hand ------------------------------------------------------------------------------------
+
+    def event(self, event: QEvent) -> bool:
+        if event.type() == QEvent.Type.ToolTip:
+            point = self.mapFromGlobal(self.cursor().pos())
+            text = self.tip_at(QPointF(point))
+            if text:
+                QToolTip.showText(self.cursor().pos(), text, self)
+            else:
+                QToolTip.hideText()
+            return True
+        return super().event(event)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        if event.button() != Qt.MouseButton.LeftButton:
+            return
+        if self._is_choice:
+            word = next((w for w, rect in self.cells() if rect.contains(event.position())), None)
+            if word is not None:
+                self._choose(word)
+            return
+        self.is_held = True
+        self._hold(event)
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        if self.is_held:
+            self._hold(event)
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        if self.is_held and event.button() == Qt.MouseButton.LeftButton:
+            self.is_held = False
+            self.let_go.emit()
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
+        if event.button() == Qt.MouseButton.LeftButton:
+            self.is_held = False
+            self.reset.emit()
+
+    def _hold(self, event: QMouseEvent) -> None:
+        x = event.position().x()
+        value = self.value_at(x)
+        if event.modifiers() & Qt.KeyboardModifier.ControlModifier:
+            value = min((e for e in self.edges() if abs(self.x_of(e) - x) <= _SNAP), key=lambda e: abs(e - value),
+                        default=value)  # fmt: skip
+        self._move(self.rounded(value))
+
+    def rounded(self, value: float) -> float:
+        """A value as the bench would set it: a tenth of a mm or degree, 0.005 inch; an edge stays what it is."""
+        if any(math.isclose(value, edge, abs_tol=1e-9) for edge in self.edges()):
+            return value
+        step = self._steps()[0]
+        return min(max(round(value / step) * step, self._span()[0]), self._span()[1])
+
+    def _steps(self) -> tuple[float, float, float]:
+        """Steps in mm or degrees: plain, Shift, Ctrl."""
+        if self.offer.kind is DialKind.LENGTH and self.unit is Unit.INCH:
+            plain, large, small = STEPS[Unit.INCH]
+            return plain * Unit.INCH.mm, large * Unit.INCH.mm, small * Unit.INCH.mm
+        return STEPS[Unit.MM]
+
+    def _move(self, value: float) -> None:
+        value = round(value, 6) + 0.0
+        if value != self.value:
+            self.value = value
+            self.update()
+            self.moved.emit(value)
+
+    def _choose(self, word: str) -> None:
+        if word != self.value:
+            self.value = word
+            self.update()
+            self.chosen.emit(word)
+            self.let_go.emit()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        if event.key() == Qt.Key.Key_Backspace:
+            self.reset.emit()
+        elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.let_go.emit()
+        elif not (self._step_choice(event) if self._is_choice else self._step(event)):
+            super().keyPressEvent(event)
+
+    def keyReleaseEvent(self, event: QKeyEvent) -> None:
+        keys = (*_KEYS_BACK, *_KEYS_ON, Qt.Key.Key_BracketLeft, Qt.Key.Key_BracketRight)
+        if event.key() in keys and not event.isAutoRepeat() and not self._is_choice:
+            self.let_go.emit()
+        else:
+            super().keyReleaseEvent(event)
+
+    def _step_choice(self, event: QKeyEvent) -> bool:
+        words = [choice.word for choice in self.offer.choices]
+        if event.key() not in (*_KEYS_BACK, *_KEYS_ON) or not words:
+            return False
+        i = words.index(self.value) if self.value in words else 0
+        self._choose(words[(i + (1 if event.key() in _KEYS_ON else -1)) % len(words)])
+        return True
+
+    def _step(self, event: QKeyEvent) -> bool:
+        if not isinstance(self.value, float):
+            return False
+        plain, large, small = self._steps()
+        by = plain
+        if event.modifiers() & Qt.KeyboardModifier.ShiftModifier:
+            by = large
+        elif event.modifiers() & Qt.KeyboardModifier.ControlModifier:
+            by = small
+        match event.key():
+            case Qt.Key.Key_BracketLeft:
+                self._move(max((e for e in self.edges() if e < self.value - 1e-9), default=self.value))
+            case Qt.Key.Key_BracketRight:
+                self._move(min((e for e in self.edges() if e > self.value + 1e-9), default=self.value))
+            case key if key in _KEYS_BACK:
+                self._move(max(self.value - by, self._span()[0]))
+            case key if key in _KEYS_ON:
+                self._move(min(self.value + by, self._span()[1]))
+            case _:
+                return False
+        return True
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(part for part in parts if part)
