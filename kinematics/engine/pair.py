@@ -344,12 +344,17 @@ def _contact(
     if outer is None:  # they touch within rounding
         outer = Depth(0.0, 0.0, np.array([0.0, 0.0, -1.0]), middle, middle)
     depths = [d.at_least for _, i in inner if (d := overlap_depth(i.vertices, target.inner_vertices_W)) is not None]
-    # where solids inside the true ones are apart, what is attained is their distance
-    apart = [] if depths else [surface_distance(MeshTree(i).at_origin(), target.inner).distance for _, i in inner]
-    least = max(depths) if depths else -min(apart)
-    most = max(outer.at_most + ROUNDING, least)
-    tip = _tip(outer.p_a, piece, positions)
-    return Contact(kind, (least, most), bool(depths), outer.normal, outer.p_a, outer.p_b, tip)
+    most = outer.at_most + ROUNDING
+    if depths:
+        least = max(depths)
+        p_tool, p_obstacle = outer.p_a, outer.p_b
+    else:  # where solids inside the true ones are apart, what is attained is their distance
+        answers = [surface_distance(MeshTree(i).at_origin(), target.inner) for _, i in inner]
+        apart = min(answers, key=lambda answer: answer.distance)
+        least = -apart.distance
+        p_tool, p_obstacle = (apart.p_a, apart.p_b) if apart.distance > 0.0 else (outer.p_a, outer.p_b)
+    tip = _tip(p_tool, piece, positions)
+    return Contact(kind, (least, max(most, least)), bool(depths), outer.normal, p_tool, p_obstacle, tip)
 
 
 def _within(piece: Tool, real: Sequence[RoundPiece], positions: Positions) -> list[tuple[Array | None, Triangles]]:

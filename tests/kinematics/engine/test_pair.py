@@ -274,6 +274,8 @@ def test_that_contact_which_is_not_proven_is_within_the_width_of_an_interval(gap
     assert not answer.is_proven
     assert -WIDTH <= answer.depth[0] <= -gap + 1e-9
     assert 0.0 <= answer.depth[1] <= WIDTH
+    if answer.depth[0] < 0.0:  # what is attained is the distance of the two points told
+        assert np.linalg.norm(answer.p_tool - answer.p_obstacle) == pytest.approx(-answer.depth[0], abs=1e-9)
 
 
 def test_that_a_library_that_contradicts_itself_is_not_believed(monkeypatch):
