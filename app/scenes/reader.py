@@ -46,6 +46,7 @@ class SceneFile:
     files : every file that was read, the scene first.
     noted : what is worth knowing at a place of the input and is no fault (an open mesh, say).
     parts : the same files with their roles and checksums, in the order of `input_sha256`.
+    units : of the lengths in the scene's text, mm or inch.
     """
 
     scene: core.Scene
@@ -55,6 +56,7 @@ class SceneFile:
     files: tuple[Path, ...]
     noted: tuple[Fault, ...]
     parts: tuple[SourcePart, ...]
+    units: str
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -93,7 +95,7 @@ def read_document(document: Document, data: bytes, path: Path, catalogues: Catal
     files = (path, *read.sources.files.values())
     read.sources.add("scene", "", data, str(path))
     noted, sources = tuple(sorted(read.noted)), read.sources
-    return SceneFile(scene, path, document.text, sources.checksum(), files, noted, sources.ordered())
+    return SceneFile(scene, path, document.text, sources.checksum(), files, noted, sources.ordered(), read.units)
 
 
 class _SceneReader:
@@ -110,6 +112,7 @@ class _SceneReader:
         self.sources = Sources()
         self.hardware: dict[str, object] = {}
         self.machine_names: tuple[NameUse, ...] | None = None  # of a machine in a file of its own
+        self.units = "mm"
 
     def scene(self) -> core.Scene | None:
         """The scene as far as it can be built; it is whole only if there are no faults."""
@@ -117,6 +120,7 @@ class _SceneReader:
         root = self.document.root
         if reading is None or not isinstance(root, MapNode):
             return None
+        self.units = reading.units
         machine = self._machine(root, reading)
         reading.axis_names = self._axis_names(root)
         model = read_model(scene_model.Scene, root, reading)

@@ -8,6 +8,7 @@ import pytest
 
 from app.scenes.differences import differences
 from app.scenes.document import Document
+from app.scenes.reader import read_scene
 
 ROOT = Path(__file__).parents[3]
 DEMO = (ROOT / "sample_scenes/sampler_block_b/sampler_block_b.scene.yaml").read_text(encoding="utf-8")
@@ -123,3 +124,8 @@ def test_that_values_of_an_inch_file_are_handed_out_in_mm() -> None:
         Document("a", INCH, "scene"), Document("b", INCH.replace("stick_out: 2", "stick_out: 3"), "scene")
     )
     assert (d.before, d.after, d.before_value, d.after_value) == ("2", "3", 50.8, 76.2)
+
+
+@pytest.mark.parametrize(("name", "units"), [("sampler_block_b", "mm"), ("clamp_block_inch", "inch")])
+def test_that_a_scene_says_in_which_units_it_is_written(name: str, units: str) -> None:
+    assert read_scene(ROOT / "sample_scenes" / name / f"{name}.scene.yaml").units == units
