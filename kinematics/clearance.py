@@ -42,6 +42,7 @@ from kinematics.verdict import Verdict, verdict_of, worst
 from kinematics.visibility import is_hidden
 
 N_NEXT = 4  # pairs listed after the worst one
+OPENED = ("door", "enclosure")  # bodies of the machine that the operator opens to look through
 
 
 def check_cuts(scene: Scene, prepared: Prepared | None = None, *, second_opinion: bool = False) -> Iterator[CutReport]:
@@ -222,15 +223,25 @@ class _CutCheck:
         return _Seen(is_hidden((a, b), self.machine.operator, tool, tip, self._in_the_way(tip)), height)
 
     def _in_the_way(self, tip: Array) -> Iterator[tuple[TriangleTree, Pose]]:
-        """Every body with its pose in W while the tip is at `tip`; the bed goes where the spindle took it."""
+        """Every body with its pose in W while the tip is at `tip`; the bed goes where the spindle took it.
+
+        The machine's door and enclosure are none: whoever looks, looks through the opening.
+        """
         gauge = (0.0, 0.0, self.assembly.gauge_length)
         X_WW = shift(W, W, bed_motion(self.machine, as_vector(tip + gauge)))
         for target in self.targets:
-            yield target.tree.tree, X_WW @ target.X_WG if target.body.carrier == BED else target.X_WG
+            if not _is_opened(target.body):
+                yield target.tree.tree, X_WW @ target.X_WG if target.body.carrier == BED else target.X_WG
+        opened = {body.name for body in self.prepared.head_bodies if _is_opened(body)}
         for part in self.parts:
-            for piece, _ in part.outer:
+            for piece, _ in () if part.name in opened else part.outer:
                 if isinstance(piece, PolyPiece):
                     yield self.prepared.tree_over(piece.outer), shift(W, "L", as_vector(tip))
+
+
+def _is_opened(body: PlacedBody) -> bool:
+    """Whether a body is the machine's door, which stands open for whoever looks."""
+    return body.is_machine and body.name.casefold() in OPENED
 
 
 @dataclass(frozen=True, slots=True)

@@ -470,6 +470,23 @@ def test_that_a_gap_behind_a_fixture_is_hidden():
     assert report.is_hidden_from_operator is True
 
 
+@pytest.mark.parametrize(("carrier", "base"), [("bed", -100.0), ("head", -220.0)])  # the gauge line is 120 over the tip
+@pytest.mark.parametrize(("name", "hidden"), [("door", False), ("Enclosure", False), ("door post", True)])
+def test_that_the_operator_looks_through_the_door_of_the_machine(name, hidden, carrier, base):
+    """A screen right across the view: as a body of the machine it counts as open where it is called a door."""
+    post = body("post", Box(10, 10, 20), (12.0, 0.0, -20.0))
+    screen = body(name, Box(400, 5, 300), (0.0, -60.0, base), on=carrier)
+    report = report_of(one_cut(HOLE, end_mill(10.0), post, retract=1.0, machine=plain_machine(bodies=(screen,))))
+    assert report.worst.between[1] == "post"
+    assert report.is_hidden_from_operator is hidden
+
+
+def test_that_a_body_of_the_set_up_called_door_hides_what_is_behind_it():
+    post = body("post", Box(10, 10, 20), (12.0, 0.0, -20.0))
+    screen = body("door", Box(400, 5, 300), (0.0, -60.0, -100.0))
+    assert report_of(one_cut(HOLE, end_mill(10.0), post, screen, retract=1.0)).is_hidden_from_operator is True
+
+
 def test_that_a_face_reports_no_side_where_the_normal_is_vertical():
     table = body("block", Box(200, 200, 10), (0.0, 0.0, -15.0))
     report = report_of(

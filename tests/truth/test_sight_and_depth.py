@@ -48,16 +48,17 @@ def placed(prepared, bodies, poses, bed=(0.0, 0.0, 0.0)):
 
 
 def in_the_way(prepared, orientation, workpiece, state, done, tip, gauge_length):
-    """Triangles of everything but the round parts of the tool, with the tip at `tip`."""
+    """Triangles of everything but the round parts of the tool and the machine's door, with the tip at `tip`."""
     scene, poses = prepared.scene, frame_poses(prepared.scene.machine, dict(orientation.angles_deg))
     bodies = list(prepared.state_bodies(workpiece, state))
     for other in scene.workpieces:
         if other is not workpiece:
             bodies += prepared.state_bodies(other, current_state(other, done))
-    bodies += [b for b in prepared.placed.bodies if b.carrier != HEAD]
+    others = [b for b in prepared.placed.bodies if not (b.is_machine and b.name in ("door", "enclosure"))]
+    bodies += [b for b in others if b.carrier != HEAD]
     gauge = tip + (0.0, 0.0, gauge_length)
     yield from placed(prepared, bodies, poses, np.array(bed_motion(scene.machine, tuple(gauge))))
-    head = [b for b in prepared.placed.bodies if b.carrier == HEAD]
+    head = [b for b in others if b.carrier == HEAD]
     for vertices, faces in placed(prepared, head, {}):
         yield vertices + gauge, faces
 
