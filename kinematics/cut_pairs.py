@@ -179,6 +179,7 @@ class CutPairs:
     bodies : obstacles with whether each is the workpiece that is cut, in file order.
     poses : X_WA of every frame A that turns.
     targets : the same bodies as another `CutPairs` of the same cut placed them, with another tool.
+    rest_slack : by how much less is taken away of the workpiece than the cutter takes, on every side, mm.
     """
 
     def __init__(
@@ -191,10 +192,13 @@ class CutPairs:
         bodies: list[tuple[PlacedBody, bool]],
         poses: dict[str, Pose],
         targets: tuple[Target, ...] | None = None,
+        *,
+        rest_slack: float = 0.0,
     ) -> None:
         self.prepared, self.cut, self.assembly, self.move, self.poses = prepared, cut, assembly, move, poses
         self.scene = prepared.scene
         self.machine = self.scene.machine
+        self.rest_slack = rest_slack
         self.parts = prepared.parts(assembly)
         self.targets = targets or tuple(
             self._target(body, order, is_own=own) for order, (body, own) in enumerate(bodies)
@@ -349,7 +353,10 @@ class CutPairs:
 
     def _without_hole(self, target: Target) -> Target:
         """The workpiece without what the cutter took; as it is where its mesh does not close."""
-        tip, radius = self.move.feature[0].points[0], self.assembly.cutter_radius
+        tip = self.move.feature[0].points[0] + (0.0, 0.0, self.rest_slack)
+        radius = self.assembly.cutter_radius - self.rest_slack
+        if radius <= 0.0:
+            return target
         X_GW = target.X_WG.inverse()
         tip_G, axis_G = X_GW.points(tip), X_GW.direction(Z_AXIS)
 
@@ -363,7 +370,7 @@ class CutPairs:
     def _above_cutter(self, target: Target) -> Target | None:
         """What of the workpiece is above the cutter, which does not lift through it; None if nothing is."""
         lowest = min(float(s.points[:, 2].min()) for s in self.move.sets)
-        height = max(s.z2 for s in self.assembly.slices_of(CUTTER)[0])
+        height = max(s.z2 for s in self.assembly.slices_of(CUTTER)[0]) - self.rest_slack
         X_GW = target.X_WG.inverse()
         p_G, axis_G = X_GW.points(np.array([0.0, 0.0, lowest + height])), X_GW.direction(Z_AXIS)
 

@@ -56,7 +56,12 @@ def least_met(margin: Callable[[float], float], low: float, high: float) -> floa
 
 
 def certain_pieces(
-    levels: Callable[[float, float, State], tuple[int, int, State]], low: float, high: float, state: State
+    levels: Callable[[float, float, State], tuple[int, int, State]],
+    low: float,
+    high: float,
+    state: State,
+    *,
+    resolution: float = RESOLUTION,
 ) -> Iterator[tuple[float, float, int]]:
     """Pieces of [low, high] in order, each with how bad it is at worst.
 
@@ -64,12 +69,13 @@ def certain_pieces(
     ----------
     levels : of a piece [a, b]: how bad it is at every length of it at best, and at worst, and what is to be
         handed on to its halves. What is true of a piece is true of each part of it.
+    resolution : pieces no wider than this are not cut again.
     """
     todo = [(low, high, state)]
     while todo:
         a, b, known = todo.pop()
         best, worst, known = levels(a, b, known)
-        if best >= worst or b - a <= RESOLUTION:
+        if best >= worst or b - a <= resolution:
             yield a, b, worst
             continue
         middle = a + 0.5 * (b - a)

@@ -1,0 +1,162 @@
+"""What if a number were another: what the set-up leaves at each value of a dial, and the ranges of its verdict.
+
+1. A value is told by what its cuts leave at worst, as a check of the scene with that value says it; links and swings
+   count only where they are asked for.
+2. A value at which there is no scene (it would be at fault) is told with what is wrong.
+3. Ranges are of the cuts, and are proven as a whole (`kinematics/answers/dial_ranges.py`).
+4. Everything that two values have in common is made once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from app.jobs.whatif_dials import MM_PER_INCH, Bench, Dial, DialFault, Value
+from app.scenes.faults import SceneFileError
+from app.scenes.live import LiveScene
+from kinematics.answers.dial_ranges import dial_pieces
+from kinematics.answers.ranges import Range, merged
+from kinematics.answers.worst_room import CutName, Room, room_of_scene
+from kinematics.errors import TightsideError
+from kinematics.prepared import Prepared
+from kinematics.scene import Scene
+from kinematics.swing_clearance import PROVEN, check_links, check_swings
+from kinematics.verdict import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class DialValue:
+    """What the set-up leaves at one value. `room` is None where there is no such scene, and `why` says why."""
+
+    value: Value
+    room: Room | None
+    why: str | None = None
+
+    @property
+    def verdict(self) -> Verdict:
+        return Verdict.NOT_CHECKED if self.room is None else self.room.verdict
+
+
+def cuts_of_tool(scene: Scene, tool: str) -> frozenset[CutName]:
+    """All cuts that a tool makes, as (orientation, cut)."""
+    return frozenset((o.name, c.name) for o, c in scene.cuts() if c.tool == tool)
+
+
+def dial_values(
+    live: LiveScene,
+    dial: Dial,
+    values: Iterable[Value],
+    *,
+    only: Collection[CutName] | None = None,
+    with_swings: bool = False,
+    bench: Bench | None = None,
+) -> Iterator[DialValue]:
+    """One result for each value, in their order.
+
+    Parameters
+    ----------
+    values : in the units of the file.
+    only : the cuts that count, as (orientation, cut); None: all of them.
+    with_swings : links and swings count too.
+    bench : of the same live scene, where there is one already.
+
+    Raises
+    ------
+    SceneFileError : the scene is at fault as it is.
+    DialFault : the dial can't have such a value at all.
+    """
+    bench = bench or Bench(live)
+    before: Prepared | None = None
+    for value in values:
+        try:
+            prepared = _prepared_at(bench, dial, value, before)
+        except DialFault:
+            raise
+        except TightsideError as error:
+            yield DialValue(value, None, _words_of(error))
+            continue
+        before = prepared
+        yield DialValue(value, _room(prepared, only, with_swings=with_swings))
+
+
+def _prepared_at(bench: Bench, dial: Dial, value: Value, like: Prepared | None) -> Prepared:
+    return Prepared(bench.file_with(dial.setting(bench, value)).scene, like=like)
+
+
+def _room(prepared: Prepared, only: Collection[CutName] | None, *, with_swings: bool) -> Room:
+    if not with_swings:
+        return room_of_scene(prepared, only)
+    scene = prepared.scene
+    moves = [*check_links(scene, prepared), *check_swings(scene, prepared, PROVEN)]
+    return room_of_scene(prepared, only, moves)
+
+
+def _words_of(error: TightsideError) -> str:
+    """What is wrong with a scene, in one line."""
+    if isinstance(error, SceneFileError) and error.faults:
+        first = error.faults[0]
+        more = f" (and {len(error.faults) - 1} more)" if len(error.faults) > 1 else ""
+        return f"{first.path}: {first.message}{more}" if first.path else f"{first.message}{more}"
+    return error.message
+
+
+def dial_ranges(
+    live: LiveScene,
+    dial: Dial,
+    low: float,
+    high: float,
+    *,
+    only: Collection[CutName] | None = None,
+    finest: float | None = None,
+    bench: Bench | None = None,
+) -> Iterator[Range]:
+    """Pieces of [low, high] in order, in the units of the file, each with a verdict that no value in it exceeds.
+
+    `ranges_of` joins them. Links and swings do not count.
+
+    Parameters
+    ----------
+    only, bench : as in `dial_values`.
+    finest : how near to an end of a range it is told, in the units of the file; None: as near as is usual.
+
+    Raises
+    ------
+    DialFault : ranges of this dial can't be told, or the range is empty.
+    SceneFileError : the scene is at fault as it is.
+    """
+    if not low < high:
+        raise DialFault(f"{dial.name}: the range {low:g}..{high:g} is empty; expected the lower end first")
+    bench = bench or Bench(live)
+    if dial.why_no_ranges is not None:
+        raise DialFault(f"{dial.name}: no ranges: {dial.why_no_ranges}")
+
+    def scene_at(value: float) -> Scene:
+        return bench.file_with(dial.setting(bench, value)).scene
+
+    unit = MM_PER_INCH if dial.unit == "inch" else 1.0
+    for piece in dial_pieces(
+        lambda v: scene_at(v / unit), low * unit, high * unit, only, finest=finest and finest * unit
+    ):
+        yield Range(piece.start / unit, piece.end / unit, piece.verdict)
+
+
+def ranges_of(pieces: Sequence[Range], unit: str = "mm") -> tuple[Range, ...]:
+    """Pieces joined to ranges; ends are rounded, to 0.01 mm or degrees, so that the better one claims less."""
+    if not pieces:
+        return ()
+    per = MM_PER_INCH if unit == "inch" else 1.0
+    in_mm = merged([Range(p.start * per, p.end * per, p.verdict) for p in pieces])
+    return tuple(Range(r.start / per, r.end / per, r.verdict) for r in in_mm)
+
+
+def best_of(values: Sequence[DialValue]) -> DialValue | None:
+    """The value with the best verdict; of several, the one with the largest worst spare, the first of equals."""
+    known = [v for v in values if v.room is not None]
+    return min(known, key=_rank, default=None)
+
+
+def _rank(value: DialValue) -> tuple[int, float]:
+    pair = value.room.pair if value.room else None
+    spare = None if pair is None else pair.spare
+    return value.verdict.severity, float("inf") if spare is None else -spare
