@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from app.cli.exit_status import ExitStatus
 from app.cli.running import add_command, add_scene, prepare_engine, print_error, printed, read, status_of
+
+if TYPE_CHECKING:
+    from kinematics.answers.part_off import PartOff
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -25,6 +29,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         action="store_true",
         help="do not find the clearances again with a second engine; the report says so",
     )
+    parser.add_argument("--part-off", action="store_true", help="and how far the part may be off, to first order")
+    parser.add_argument("--exact", action="store_true", help="with --part-off: proven all the way")
 
 
 def run(asked: argparse.Namespace) -> int:
@@ -32,21 +38,32 @@ def run(asked: argparse.Namespace) -> int:
     from app.cli.progress import Progress
     from kinematics.errors import TightsideError
 
+    if asked.exact and not asked.part_off:
+        print_error("--exact: belongs to --part-off, which is not asked for")
+        return ExitStatus.FAULT
     path: Path = asked.scene
     is_stopped = False
     results = []
+    answers: list[PartOff] = []
     with Progress() as progress:
         progress.at(f"reading {path.name}")
         scene_file = read(path)
         prepare_engine(progress)
         from app.jobs.check import check_scene, steps_of, whole_check
+        from app.jobs.part_off import exact_parts_off, parts_off
+        from kinematics.prepared import Prepared
 
         steps = steps_of(scene_file)
         try:
             progress.at(steps[0] if steps else "checking")
-            for result in check_scene(scene_file, second_opinion=not asked.no_second_opinion):
+            prepared = Prepared(scene_file.scene)
+            opinion = not asked.no_second_opinion
+            for result in check_scene(scene_file, second_opinion=opinion, prepared=prepared):
                 results.append(result)
                 progress.at(steps[len(results)] if len(results) < len(steps) else "checking links and swings")
+            if asked.part_off:
+                progress.at("shifting and turning the part")
+                answers.extend((exact_parts_off if asked.exact else parts_off)(prepared))
         except TightsideError as error:
             from app.scenes.origins import fault_of
 
@@ -55,7 +72,13 @@ def run(asked: argparse.Namespace) -> int:
         except KeyboardInterrupt:
             is_stopped = True
     check = whole_check(scene_file, results, is_stopped=is_stopped)
-    printed(lambda: print_check_json(check) if asked.json else print_check(check))
+    if asked.part_off:
+        from app.cli.part_off import print_check_with_part_off, print_check_with_part_off_json
+
+        show = print_check_with_part_off_json if asked.json else print_check_with_part_off
+        printed(lambda: show(check, answers))
+    else:
+        printed(lambda: print_check_json(check) if asked.json else print_check(check))
     if is_stopped:
         n_cuts = len(scene_file.scene.cuts())
         done = min(len(results), n_cuts)

@@ -41,13 +41,16 @@ def steps_of(scene_file: SceneFile) -> list[str]:
     return [f"checking {name}, {i} of {len(cuts)} cuts" for i, name in enumerate(cuts, 1)]
 
 
-def check_scene(scene_file: SceneFile, *, second_opinion: bool = True) -> Iterator[Result]:
+def check_scene(
+    scene_file: SceneFile, *, second_opinion: bool = True, prepared: Prepared | None = None
+) -> Iterator[Result]:
     """One result per cut, then per link, then per swing, each in machining order.
 
     `second_opinion` : a second engine finds every clearance again; where the two disagree, it is not checked.
+    `prepared` : the scene made ready, where others ask it too.
     """
     scene = scene_file.scene
-    prepared = Prepared(scene)
+    prepared = prepared or Prepared(scene)
     done: set[tuple[str, str]] = set()
     for orientation, cut in scene.cuts():
         yield result_of(prepared, orientation, cut, frozenset(done), second_opinion=second_opinion)
