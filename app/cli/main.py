@@ -8,20 +8,21 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from app.cli import changes, check, edit, library, offsets, picture, schema, stickout, swing
+from app.cli import changes, check, edit, library, offsets, picture, schema, show, stickout, swing
 from app.cli.exit_status import EXIT_STATUSES, ExitStatus
 from app.cli.running import Refused, print_error
 
 DEBUG_VARIABLE = "TIGHTSIDE_DEBUG"
+OpenWindow = Callable[[list[str]], int]  # with the arguments of `show`
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
+def main(arguments: Sequence[str] | None = None, *, open_window: OpenWindow | None = None) -> int:
     """Run one command. The front door: what goes wrong below becomes a line and an exit status."""
     try:
-        return _run(sys.argv[1:] if arguments is None else arguments)
+        return _run(sys.argv[1:] if arguments is None else arguments, open_window)
     except KeyboardInterrupt:
         print_error("stopped before there was a result")
         return ExitStatus.INTERRUPTED
@@ -29,7 +30,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _internal_error(error)
 
 
-def _run(arguments: Sequence[str]) -> int:
+def _run(arguments: Sequence[str], open_window: OpenWindow | None) -> int:
     parser = _parser()
     try:
         asked = parser.parse_args(arguments)
@@ -38,6 +39,7 @@ def _run(arguments: Sequence[str]) -> int:
     if asked.command is None:
         parser.print_help(sys.stderr)
         return ExitStatus.FAULT
+    asked.open_window = open_window
     try:
         return int(asked.run(asked))
     except Refused as refused:
@@ -65,7 +67,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_ShowVersion, nargs=0, help="show the version and stop")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for command in (check, changes, stickout, swing, offsets, picture, edit, library, schema):
+    for command in (check, changes, stickout, swing, offsets, picture, edit, library, schema, show):
         command.add(commands)
     return parser
 
