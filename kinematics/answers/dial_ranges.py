@@ -227,7 +227,9 @@ def _depth_level(bounds: Moved) -> Level:
     material = [(t.tree.tree, t.X_WG) for t in bounds.middle.pairs.targets if t.is_own_workpiece]
     feature, radius, by = bounds.middle.move.feature, bounds.middle.assembly.cutter_radius, bounds.own
     most = depth_needed(radius + by, feature, material) + by
-    least = most if by == 0.0 else depth_needed(max(radius - by, 0.0), feature, material) - by
+    least = most
+    if by > 0.0:  # a cutter that is no wider than nothing says nothing
+        least = depth_needed(radius - by, feature, material) - by if radius > by else -math.inf
     return (CAN_HIT if least > max(has) + SLACK else CLEAR), (CAN_HIT if most > min(has) + SLACK else CLEAR)
 
 
