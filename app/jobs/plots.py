@@ -21,7 +21,7 @@ class Term:
     ----------
     name : location, model, diameters, stick-out, tilt.
     used : mm of the clearance.
-    path : where its number stands in the scene, or would stand.
+    path : where its number stands in the scene, or would stand; empty where no number says it.
     value : that number, mm (degrees for the tilt).
     is_measured : somebody measured it; else it is assumed.
     """
@@ -136,7 +136,7 @@ class RoundTool:
     ----------
     height : mm, where it was looked at; `heights` : what can be asked for; `tightest` : of the tightest place.
     part : of the tool that is there.
-    sectors : equal ones, the first begins at 12 o'clock, clockwise.
+    sectors : equal ones, clockwise; the first begins `first_deg` after 12 o'clock.
     tight : the tight directions, tightest first.
     """
 
@@ -148,4 +148,5 @@ class RoundTool:
     keep_off: float
     sectors: tuple[Sector, ...]
     tight: tuple[TightWay, ...]
+    first_deg: float = 0.0
     why: str | None = None

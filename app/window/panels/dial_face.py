@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QEvent, QLineF, QPointF, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QFontMetricsF, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QToolTip, QWidget
 
 from app.jobs.dial_faces import DialFace, DialKind, DialOffer, DialRange
@@ -155,8 +155,8 @@ class DialFaceWidget(QWidget):
         else:
             self._paint_track(painter)
             self._paint_curve(painter)
-            self._paint_hands(painter)
             self._paint_end(painter)
+            self._paint_hands(painter)
         if self.hasFocus():
             draw_focus(painter, QRectF(self.rect()), self.theme.palette)
         painter.end()
@@ -242,28 +242,33 @@ class DialFaceWidget(QWidget):
 
     def end_text(self) -> str:
         """What the face says at its end where no value is clear, or nothing can be told."""
+        return self._end_texts()[0]
+
+    def _end_texts(self) -> tuple[str, ...]:
+        """The same, the longest first."""
         face = self.face
-        if face is None:
-            return ""
-        if face.why is not None:
-            return face.why
-        if not face.is_never_clear:
-            return ""
+        if face is None or not (face.why or face.is_never_clear):
+            return ("",)
+        if face.why:
+            return (face.why,)
         what = {"stick_out": "length", "h": "height", "tilt": "angle"}.get(self.offer.key.rpartition("/")[2], "value")
-        tries = f": try {', '.join(self.helpful[:2])}" if self.helpful else ""
-        return f"no {what} clears{tries}"
+        words = f"no {what} clears"
+        tries = [f"{words}: try {', '.join(self.helpful[:n])}" for n in (2, 1) if len(self.helpful) >= n]
+        return (*tries, words)
 
     def _paint_end(self, painter: QPainter) -> None:
-        text = self.end_text()
-        if not text:
+        """At the end of the curve where nothing is clear; on the track where there are no ranges."""
+        font, room = self.theme.type.quiet_bold, self._track.width() - 8.0
+        texts = self._end_texts()
+        if not texts[0]:
             return
-        font = self.theme.type.quiet_bold
-        shown = fitted(text, font, self._track.width() - 8.0)
-        plate = QRectF(0.0, _TRACK_TOP + 0.5, width_of(shown, font) + 8.0, self._track.height() - 1.5)
-        plate.moveRight(self._track.right() - 1.0)
-        pin = self.x_of(self.value) if isinstance(self.value, float) else -1.0
-        if plate.left() - 4.0 <= pin and pin - 6.0 - plate.width() > self._track.left():
-            plate.moveRight(pin - 6.0)  # the hand stays seen
+        text = next((t for t in texts if width_of(t, font) <= room), texts[-1])
+        shown = QFontMetricsF(font).elidedText(text, Qt.TextElideMode.ElideRight, room)
+        has_ranges = self.face is not None and bool(self.face.ranges)
+        plate = QRectF(0.0, 0.0, width_of(shown, font) + 6.0, _TRACK_TOP - 0.5)
+        if not has_ranges:
+            plate = QRectF(0.0, _TRACK_TOP + 1.0, plate.width(), self._track.height() - 3.0)
+        plate.moveRight(self._track.right() - (0.0 if has_ranges else 1.0))
         painter.fillRect(plate, self.theme.palette.card)
         painter.setFont(font)
         painter.setPen(self.theme.palette.ink)
@@ -286,6 +291,7 @@ class DialFaceWidget(QWidget):
             is_now, is_saved = word == self.value, word == self.offer.now
             with painting(painter):
                 painter.setRenderHint(QPainter.RenderHint.Antialiasing, on=False)
+                painter.setBrush(Qt.BrushStyle.NoBrush)
                 painter.setPen(QPen(pal.ink, 3.0 if is_now else 1.0))
                 painter.drawRect(inner.adjusted(1, 1, -2, -2) if is_now else inner.adjusted(0, 0, -1, -1))
             room = inner.adjusted(5, 0, -4, 0)

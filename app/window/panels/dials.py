@@ -215,7 +215,7 @@ class Dials(QWidget):
         height = per_column * HEIGHT
         bar = self._scroll.verticalScrollBar().sizeHint().width() if height > area.height() else 0
         width = (area.width() - bar) // n_columns
-        self._sheet.resize(area.width() - bar, max(height, 1))
+        self._sheet.resize(area.width() - bar, max(height, area.height()))
         for i, row in enumerate(self.rows.values()):
             row.setGeometry((i // max(per_column, 1)) * width, (i % max(per_column, 1)) * HEIGHT, width, HEIGHT)
 

@@ -135,7 +135,7 @@ class RoundToolPlot(Painted):
         for k, sector in enumerate(plot.sectors):
             px = self.out(sector.at_least)
             for j in range(4):
-                point = self.at((k + j / 3.0) * 360.0 / n, px)
+                point = self.at(plot.first_deg + (k + j / 3.0) * 360.0 / n, px)
                 if k == 0 and j == 0:
                     path.moveTo(point)
                 else:
@@ -261,7 +261,7 @@ class RoundToolPlot(Painted):
         off = point - self.centre
         if math.hypot(off.x(), off.y()) > self.radius + 2.0:
             return None
-        clock = math.degrees(math.atan2(off.x(), -off.y())) % 360.0
+        clock = (math.degrees(math.atan2(off.x(), -off.y())) - self.plot.first_deg) % 360.0
         return int(clock / 360.0 * len(self.plot.sectors)) % len(self.plot.sectors)
 
     def reading(self) -> str:
@@ -271,7 +271,7 @@ class RoundToolPlot(Painted):
             return ""
         k = None if self._hand is None else self.sector_at(self._hand)
         if k is not None:
-            sector, clock = plot.sectors[k], (k + 0.5) * 360.0 / len(plot.sectors)
+            sector, clock = plot.sectors[k], plot.first_deg + (k + 0.5) * 360.0 / len(plot.sectors)
             if sector.value is None:
                 return f"{hour_of(clock)} o'clock: over {units.length(MOST, self.unit)}"
             room = "touches" if sector.at_least == -math.inf else units.proven(sector.at_least, self.unit)

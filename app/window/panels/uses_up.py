@@ -191,7 +191,7 @@ class UsesUpBar(Painted):
             painter.drawRect(QRectF(rect.left(), rect.top(), far - rect.left() - 1.0, rect.height() - 1.0))
             if bar.spare <= 0.0:  # errors reach beyond the clearance: where it ends stands a strong line
                 painter.setPen(QPen(self.ink, 3.0))
-                painter.drawLine(QLineF(end, rect.top() - 4.0, end, rect.bottom() + 4.0))
+                painter.drawLine(QLineF(end, rect.top() - 4.0, end, rect.bottom()))
         self._paint_spare(painter, bar, begin, end)
 
     def _paint_spare(self, painter: QPainter, bar: UsesUp, begin: float, end: float) -> None:
@@ -211,13 +211,16 @@ class UsesUpBar(Painted):
             self.write(painter, plate, text, fonts.text_bold, colour, MIDDLE)
             text = ""
         at = rect.left() + (sum(t.used for t in bar.terms) + bar.keep_off) * self._scale
+        wanted_at = QRectF(below)
+        least = width_of(wanted, fonts.quiet) + (width_of(text, fonts.text_bold) + INSIDE if text else 0.0)
         if at <= rect.right() + 0.5:
+            wanted_at.setRight(min(rect.right(), max(at + 2.0, rect.left() + least)))
             pen = QPen(self.ink, 2.0, Qt.PenStyle.DotLine)
             painter.setPen(pen)
             painter.drawLine(QLineF(at, rect.top() - 2.0, at, rect.bottom() + 4.0))
         if text:
             self.write(painter, below, text, fonts.text_bold, self.ink, LEFT)
-        self.write(painter, below, wanted, fonts.quiet, pal.quiet, RIGHT)
+        self.write(painter, wanted_at, wanted, fonts.quiet, pal.quiet, RIGHT)
 
     def _paint_row(self, painter: QPainter, i: int, term: Term) -> None:
         pal, fonts, rect = self.theme.palette, self.theme.type, self._row_rect(i)
@@ -279,7 +282,9 @@ class UsesUpBar(Painted):
                 super().keyPressEvent(event)
 
     def open_field(self, term: Term) -> None:
-        """Its number becomes a field: the one in the scene, which for the tilt is an angle."""
+        """Its number becomes a field: the one in the scene, which for the tilt is an angle; if a number says it."""
+        if not term.path:
+            return
         self.row = self.terms.index(term)
         self._editing = term
         rect = self._row_rect(self.row)
