@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -36,6 +37,82 @@ class DialValue:
     @property
     def verdict(self) -> Verdict:
         return Verdict.NOT_CHECKED if self.room is None else self.room.verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A dial and the values to turn it to, in the units of the file."""
+
+    dial: Dial
+    values: tuple[Value, ...]
+
+    @property
+    def ends(self) -> tuple[float, float] | None:
+        """The least and the largest value; None where they are no numbers, or one only."""
+        numbers = [v for v in self.values if not isinstance(v, str)]
+        return (min(numbers), max(numbers)) if len(set(numbers)) > 1 else None
+
+
+@dataclass(frozen=True, slots=True)
+class DialAnswer:
+    """What is known of one dial.
+
+    Parameters
+    ----------
+    ranges : of its verdict over all cuts that count, in the units of the file; None where they were not asked for.
+    why_no_ranges : why there are none, though they were asked for.
+    """
+
+    asked: Asked
+    values: tuple[DialValue, ...]
+    ranges: tuple[Range, ...] | None = None
+    why_no_ranges: str | None = None
+
+    @property
+    def best(self) -> DialValue | None:
+        return best_of(self.values)
+
+
+Result = tuple[int, DialValue | Range]  # the number of the dial, and what became known of it
+
+
+def what_if(
+    bench: Bench,
+    asked: Sequence[Asked],
+    *,
+    only: Collection[CutName] | None = None,
+    with_swings: bool = False,
+    with_ranges: bool = False,
+) -> Iterator[Result]:
+    """Every value of every dial, one dial turned at a time; after its values the pieces of its ranges."""
+    for k, one in enumerate(asked):
+        for found in dial_values(bench.live, one.dial, one.values, only=only, with_swings=with_swings, bench=bench):
+            yield k, found
+        if with_ranges and one.dial.why_no_ranges is None and one.ends is not None:
+            for piece in dial_ranges(bench.live, one.dial, *one.ends, only=only, bench=bench):
+                yield k, piece
+
+
+def answers_of(
+    asked: Sequence[Asked], results: Sequence[Result], *, with_ranges: bool = False
+) -> tuple[DialAnswer, ...]:
+    """What the results say of each dial, as far as they go."""
+    found = []
+    for k, one in enumerate(asked):
+        own = [item for number, item in results if number == k]
+        values = tuple(item for item in own if isinstance(item, DialValue))
+        ranges = ranges_of([item for item in own if isinstance(item, Range)], one.dial.unit)
+        why = None
+        if with_ranges:
+            why = one.dial.why_no_ranges or ("expected two values or more" if one.ends is None else None)
+        found.append(DialAnswer(one, values, ranges if with_ranges and why is None else None, why))
+    return tuple(found)
+
+
+def verdict_of(answers: Sequence[DialAnswer]) -> Verdict:
+    """The best verdict that some value of some dial reaches."""
+    said = [value.verdict for answer in answers for value in answer.values]
+    return min(said, key=lambda v: v.severity, default=Verdict.NOT_CHECKED)
 
 
 def cuts_of_tool(scene: Scene, tool: str) -> frozenset[CutName]:
@@ -157,6 +234,8 @@ def best_of(values: Sequence[DialValue]) -> DialValue | None:
 
 
 def _rank(value: DialValue) -> tuple[int, float]:
-    pair = value.room.pair if value.room else None
-    spare = None if pair is None else pair.spare
-    return value.verdict.severity, float("inf") if spare is None else -spare
+    assert value.room is not None, "a value without a room is not ranked"
+    pair = value.room.pair
+    if pair is None:
+        return value.verdict.severity, -math.inf  # nothing is near
+    return value.verdict.severity, math.inf if pair.spare is None else -pair.spare

@@ -16,10 +16,9 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from app.scenes.catalogues import Catalogues
-from app.scenes.document import Document, nearest, text_of
+from app.scenes.document import Document, nearest
 from app.scenes.edits import edited
 from app.scenes.live import LiveScene, Number
-from app.scenes.located import MapNode
 from app.scenes.reader import SceneFile
 from kinematics.answers.changed_scenes import group_under, grown_to_seat, turned_under
 from kinematics.answers.re_aimed import re_aimed
@@ -86,20 +85,20 @@ class Bench:
         """The scene file as text and tree."""
         return Document(str(self.live.path), self.live.text, "scene")
 
-    @cached_property
+    @property
+    def length_unit(self) -> str:
+        """Of the file: mm or inch."""
+        return self.scene_file.units
+
+    @property
     def per_mm(self) -> float:
         """Units of length of the file in a millimetre."""
-        root = self.document.root
-        return 1.0 / MM_PER_INCH if isinstance(root, MapNode) and text_of(root.get("units")) == "inch" else 1.0
+        return 1.0 / MM_PER_INCH if self.length_unit == "inch" else 1.0
 
     @cached_property
     def placed(self) -> PlacedScene:
         """The scene as it is, placed."""
         return place_scene(self.scene)
-
-    @property
-    def length_unit(self) -> str:
-        return "mm" if self.per_mm == 1.0 else "inch"
 
     def file_with(self, setting: Setting) -> SceneFile:
         """The scene at a setting. Raises EditError, SceneFileError."""
