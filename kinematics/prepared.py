@@ -100,7 +100,7 @@ class Prepared:
         self.made: Made = like.made.following() if like else Made()
         self.head_bodies = tuple(b for b in self.placed.bodies if b.carrier == HEAD)
         self.joined: JoinedBodies = like.joined if like else JoinedBodies()
-        self.turned: dict[tuple[int, tuple[TurnAxis, ...]], tuple[TurningPiece, ...]] = {}  # by id of a placed body
+        self.turned: dict[tuple[int, int], tuple[TurningPiece, ...]] = {}  # by id of a placed body, and how many axes
         self.moving: dict[int, tuple[TurnAxis, ...]] = {}  # the same: the axes that move it
         self._states: dict[tuple[int, str], tuple[PlacedBody, ...]] = {}
         self._poses: dict[tuple[tuple[str, float], ...], dict[str, Pose]] = {}
@@ -199,7 +199,7 @@ class Prepared:
     def between(self) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
         """Links and swings of the scene."""
         if self._between is None:
-            self._between = all_between(self.scene, self.placed, self.move_of)
+            self._between = all_between(self.scene, self.placed, self.move_of, self.poses_at)
         return self._between
 
     def lift_to(self, orientation: Orientation, cut: Cut) -> float:

@@ -42,7 +42,7 @@ from kinematics.scene import Scene, Tool
 from kinematics.setup_error import OtherErrors, stick_out_error
 from kinematics.sides import clock, part_side, side_words
 from kinematics.swing_opinion import swing_disagreement
-from kinematics.swing_pairs import SwingSetup, Target
+from kinematics.swing_pairs import Names, SwingSetup, Target
 from kinematics.verdict import Verdict, verdict_of
 
 TOLERANCE = 0.01  # mm, of a settled swing
@@ -161,7 +161,7 @@ class _Check:
     def _least_standing(self, tool: Tool) -> _Found | None:
         """The least spare of what does not turn, by the engine of the cuts, the nearest first."""
         by = stick_out_error(self.scene.setup_errors, tool)
-        poses = frame_poses(self.machine, dict(self.between.angles_deg))
+        poses = self.prepared.poses_at(self.between.angles_deg)
         placed: dict[int, CutTarget] = {}
         groups: dict[tuple[int, float], list[tuple[Part, Target, Positions]]] = {}
         for part, target, positions in self._standing(tool):
@@ -339,12 +339,12 @@ class _Check:
             turned = self._with_value(turned) if self.settle.tolerance is None else self._with_clearance(turned)
         return _lesser(best, turned)
 
-    def _exact_pairs(self, tools: Sequence[Tool]) -> list[tuple[AnyPair, Tool | None]]:
+    def _exact_pairs(self, tools: Sequence[Tool], only: Names | None = None) -> list[tuple[AnyPair, Tool | None]]:
         pairs: list[tuple[AnyPair, Tool | None]] = []
         for tool in tools:
-            pairs += [(p, tool) for p in self.setup.tool_pairs(tool, 0.0, exact=True)]
-        pairs += [(p, None) for p in self.setup.standing_pairs(exact=True)]
-        pairs += [(p, None) for p in self.setup.carried_pairs(exact=True)]
+            pairs += [(p, tool) for p in self.setup.tool_pairs(tool, 0.0, exact=True, only=only)]
+        pairs += [(p, None) for p in self.setup.standing_pairs(exact=True, only=only)]
+        pairs += [(p, None) for p in self.setup.carried_pairs(exact=True, only=only)]
         return pairs
 
     def _hit_or_can_hit(
@@ -391,9 +391,7 @@ class _Check:
     def _same_pair(self, found: _Found) -> list[AnyPair]:
         """The pairs behind a finding, without any set-up error."""
         tools = [self.scene.tool(found.tool)] if found.tool else []
-        return [
-            pair for pair, tool in self._exact_pairs(tools) if pair.names == found.names and bool(tool) == bool(tools)
-        ]
+        return [pair for pair, tool in self._exact_pairs(tools, found.names) if bool(tool) == bool(tools)]
 
     def _with_clearance(self, found: _Found) -> _Found:
         """The clearance of the pair that has the least spare, to the tolerance."""
@@ -455,7 +453,7 @@ class _Check:
             normal_W=normal,
             side=side_words(normal, self.machine.operator) if normal else None,
             clock=clock(normal, self.machine.operator) if normal else None,
-            part_side=self._part_side(normal, dict(angles)),
+            part_side=self._part_side(normal, angles),
             at_angles_deg=angles,
             lift_gauge_z=self.between.gauge_z,
             least_lift_gauge_z=lowest,
@@ -463,11 +461,11 @@ class _Check:
             left_out=tuple(dict.fromkeys(self.setup.left_out)),
         )
 
-    def _part_side(self, normal: Vector | None, angles: dict[str, float]) -> str | None:
+    def _part_side(self, normal: Vector | None, angles: tuple[tuple[str, float], ...]) -> str | None:
         if normal is None:
             return None
         zero = self.prepared.placed.zero_of(self.scene, self.scene.workpiece_of(self.between.state_cut))
-        X_WC = frame_poses(self.machine, angles).get(zero.carrier) or identity(W, zero.carrier)
+        X_WC = self.prepared.poses_at(angles).get(zero.carrier) or identity(W, zero.carrier)
         return part_side((X_WC @ zero.X_CP).inverse().direction(normal))
 
     def _unknown(self, why: str) -> SwingReport:

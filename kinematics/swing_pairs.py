@@ -34,6 +34,7 @@ from kinematics.shapes import MeshShape, Revolve, Screw
 from kinematics.solids import Piece, Triangles
 
 _T = TypeVar("_T")
+Names = tuple[str, str]  # of a part or a standing body, and of a body that turns
 _NO_AXIS = TurnAxis((0.0, 0.0, 0.0), (0.0, 0.0, 1.0))
 NO_MOTION = "they do not move against each other"
 
@@ -116,10 +117,11 @@ class SwingSetup:
         return body.X_CG
 
     def _turning_pieces(self, body: PlacedBody, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
+        key = (id(body), len(axes))  # the axes of one machine: the first of them are told by their number
         kept = self.prepared.turned
-        if (id(body), axes) not in kept:
-            kept[id(body), axes] = self._turned_by(body, self._carried_pose(body, axes), axes)
-        return kept[id(body), axes]
+        if key not in kept:
+            kept[key] = self._turned_by(body, self._carried_pose(body, axes), axes)
+        return kept[key]
 
     def _turned_by(self, body: PlacedBody, X_CG: Pose, axes: tuple[TurnAxis, ...]) -> tuple[TurningPiece, ...]:
         """The pieces of a body under axes, the same in every swing."""
@@ -205,13 +207,18 @@ class SwingSetup:
 
     # ---- pairs -------------------------------------------------------------------------------
 
-    def tool_pairs(self, tool: Tool, by: float, *, exact: bool) -> list[TurnPair | RoundPair]:
-        """Tool and head at the lift, the stick-out longer by `by`, against everything that turns."""
+    def tool_pairs(
+        self, tool: Tool, by: float, *, exact: bool, only: Names | None = None
+    ) -> list[TurnPair | RoundPair]:
+        """Tool and head at the lift, the stick-out longer by `by`, against everything that turns.
+
+        `only` : of all pairs those of these two names, here and in what follows.
+        """
         assembly = self.prepared.assembly_of(tool)
         positions = self.between.positions(assembly.gauge_length).lowered(by)
-        parts = self.prepared.parts(assembly)
+        parts = [p for p in self.prepared.parts(assembly) if only is None or p.name == only[0]]
         found: list[TurnPair | RoundPair] = []
-        for target in self.targets:
+        for target in self._named(only):
             axes = self.moving_axes(target.body)
             subtract = 0.0 if exact else target.errors.total
             for box in self._boxes(len(axes)) if axes else ():
@@ -224,6 +231,8 @@ class SwingSetup:
                 ]  # fmt: skip
         heads = list(self._head_pieces([p for p in parts if p.round is None], positions))
         for target, turning, box in self.turning_boxes() if heads else ():
+            if only is not None and target.body.name != only[1]:
+                continue
             subtract = 0.0 if exact else target.errors.total
             found += [
                 TurnPair(piece, turning, box, subtract, (part.name, target.body.name), (target.order, part.order))
@@ -256,14 +265,18 @@ class SwingSetup:
     def _boxes(self, n_axes: int) -> list[tuple[tuple[float, float], ...]]:
         return list(dict.fromkeys(box[:n_axes] for box in self.between.boxes))
 
-    def standing_pairs(self, *, exact: bool) -> list[TurnPair]:
+    def _named(self, only: Names | None) -> Sequence[Target]:
+        """The bodies that turn of the pairs asked for."""
+        return self.targets if only is None else [t for t in self.targets if t.body.name == only[1]]
+
+    def standing_pairs(self, *, exact: bool, only: Names | None = None) -> list[TurnPair]:
         """What turns against what stands on table and bed."""
-        found = []
+        found: list[TurnPair] = []
         for standing in self.targets:
-            if standing.body.carrier in self.carriers:
+            if standing.body.carrier in self.carriers or (only is not None and standing.body.name != only[0]):
                 continue
             still: tuple[StillPiece, ...] = ()
-            for target in self.targets:
+            for target in self._named(only):
                 if target.body.carrier not in self.carriers:
                     continue
                 axes = self.moving_axes(target.body)
@@ -288,15 +301,17 @@ class SwingSetup:
                 found += [TurnPair(s, turning, box, target.errors.total, names, order) for s in still]
         return found
 
-    def carried_pairs(self, *, exact: bool) -> list[TurnPair]:
+    def carried_pairs(self, *, exact: bool, only: Names | None = None) -> list[TurnPair]:
         """What the last axis carries against what the one before carries, in that one's frame."""
         if len(self.axes) < 2:
             return []
         found = []
         last = self.axes[1]
         for standing in (t for t in self.targets if t.body.carrier == self.carriers[0]):
+            if only is not None and standing.body.name != only[0]:
+                continue
             still: tuple[StillPiece, ...] = ()
-            for target in (t for t in self.targets if t.body.carrier == self.carriers[1]):
+            for target in (t for t in self._named(only) if t.body.carrier == self.carriers[1]):
                 if self._is_left_out(target, standing):
                     continue
                 if isinstance(target.body.shape, Revolve | Screw) and is_coaxial(target.body.X_CG, last):

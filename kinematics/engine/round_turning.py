@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 from kinematics.engine import turning_search
 from kinematics.engine.chains import Chains
 from kinematics.engine.exact_pair import BodyTree, RoundPart
-from kinematics.engine.joined_bodies import JoinedBodies, Place
+from kinematics.engine.joined_bodies import JoinedBodies
 from kinematics.engine.pair import as_mesh, has_inside
 from kinematics.engine.round_clearance import is_way_up_free
 from kinematics.engine.sweep import Positions, hull_cover
-from kinematics.engine.turning import TurnPair, TurnResult, Witness, least_over_turn
+from kinematics.engine.turning import TurnPair, TurnResult, Witness, crude_bounds, least_over_turn
 from kinematics.engine.turning_bounds import Stretch, farthest
 from kinematics.engine.turning_pieces import Box, TurnAxis
 from kinematics.errors import EngineError
@@ -102,39 +102,23 @@ class RoundPair:
 
 
 def least_over_round_turn(
-    pairs: Sequence[RoundPair], enough: Enough, joined: JoinedBodies, *, max_queries: int | None = None
+    pairs: Sequence[RoundPair],
+    enough: Enough,
+    joined: JoinedBodies,
+    *,
+    known: float = math.inf,
+    max_queries: int | None = None,
 ) -> TurnResult:
     """Search all pairs over their boxes until `enough`; the witness's pair is one of `pairs`.
 
-    A proven contact ends the search at once. `max_queries`: MAX_QUERIES unless given. All pairs have the same axes,
-    or the first of them, or none.
+    A proven contact ends the search at once. All pairs have the same axes, or the first of them, or none. `known`: a
+    value that others attain, so that more than this need not be told: then there is no witness, and `at_most` is
+    infinite. `max_queries`: MAX_QUERIES unless given.
     """
     if not pairs:
         return TurnResult(math.inf, math.inf, None, 0, is_settled=True)
     asked = _Asked(pairs, joined)
-    inside, unknown = _inside(asked)
-    if inside is not None:
-        return TurnResult(-math.inf, -inside.pair.subtract, inside, 0, is_settled=True)
-    units, values = asked.units()
-    result = np.zeros(12)
-    allowed = MAX_QUERIES if max_queries is None else max_queries
-    status, unit, n_exact, _ = turning_search.search(
-        asked.tool, asked.axes, units, values, asked.arrays,
-        asked.stretches, asked.n_axes, np.array(enough.numbers()), allowed, result,
-    )  # fmt: skip
-    at_least, at_most, value = (float(v) for v in result[:3])
-    if unit < 0:
-        return TurnResult(at_least, at_most, None, n_exact, status == 0, unknown)
-    pair = pairs[int(units[unit, turning_search.PAIR])]
-    where = tuple(float(a) for a in result[3 : 3 + len(pair.axes)])
-    contact = None
-    if status == turning_search.CONTACT:
-        face = int(pair.body.tree.order[int(result[11]) - asked.place_of(int(units[unit, turning_search.BODY])).face])
-        rows = asked.tool.profile[units[unit, turning_search.FIRST] : units[unit, turning_search.LAST] + 1]
-        contact = "inside" if _is_swallowed(pair, where, face, rows) else "overlap"
-    witness = Witness(pair, where, value, result[5:8].copy(), result[8:11].copy(), contact, contact is not None)
-    is_settled = contact is not None or enough(at_least, at_most)
-    return TurnResult(at_least, at_most, witness, n_exact, is_settled, unknown)
+    return asked.inside or asked.least(enough, known, MAX_QUERIES if max_queries is None else max_queries)
 
 
 def least_over_any_turn(
@@ -142,26 +126,51 @@ def least_over_any_turn(
 ) -> TurnResult:
     """Search pairs of both kinds until `enough`.
 
-    Those of round parts come first, since they are quick: for FEW queries even until `fine`.
+    The kind that may come nearer comes first, so that of the other only what is nearer still is looked at. Those of
+    round parts are quick: for FEW queries they are searched until `fine`.
     """
     round_ones = [pair for pair in pairs if isinstance(pair, RoundPair)]
     others = [pair for pair in pairs if isinstance(pair, TurnPair)]
-    a = least_over_round_turn(round_ones, fine, joined, max_queries=FEW)
-    if not a.is_settled:
-        again = least_over_round_turn(round_ones, enough, joined)
-        a = replace(again, n_queries=a.n_queries + again.n_queries)
-    if not others or (a.witness is not None and a.witness.is_proven):
+    if not round_ones:
+        return least_over_turn(others, enough)
+    asked = _Asked(round_ones, joined)
+    if asked.inside:
+        return asked.inside
+    if not others:
+        return _quick(asked, enough, fine, math.inf)
+    crude = crude_bounds(others)
+    if min(crude) < asked.least(enough, math.inf, 0).at_least:
+        b = least_over_turn(others, enough, crude=crude)
+        if b.witness is not None and b.witness.is_proven:
+            return b
+        return _lesser(_quick(asked, enough, fine, b.at_most), b)
+    a = _quick(asked, enough, fine, math.inf)
+    if a.witness is not None and a.witness.is_proven:
         return a
-    b = least_over_turn(others, enough, known=a.at_most)
-    n_queries, unknown = a.n_queries + b.n_queries, tuple(dict.fromkeys((*a.unknown, *b.unknown)))
+    return _lesser(a, least_over_turn(others, enough, known=a.at_most, crude=crude))
+
+
+def _quick(asked: _Asked, enough: Enough, fine: Enough, known: float) -> TurnResult:
+    """A search until `fine`, or where that takes more than FEW queries, until `enough`."""
+    first = asked.least(fine, known, FEW)
+    if first.is_settled:
+        return first
+    if enough(first.at_least, min(first.at_most, known)):
+        return replace(first, is_settled=True)
+    again = asked.least(enough, known, MAX_QUERIES)
+    return replace(again, n_queries=first.n_queries + again.n_queries)
+
+
+def _lesser(a: TurnResult, b: TurnResult) -> TurnResult:
+    """The results of two searches as those of one."""
     is_by_b = b.witness is not None and (b.witness.is_proven or b.at_most < a.at_most)
     return TurnResult(
         min(a.at_least, b.at_least),
         min(a.at_most, b.at_most),
         b.witness if is_by_b else a.witness,
-        n_queries,
+        a.n_queries + b.n_queries,
         is_settled=a.is_settled and b.is_settled,
-        unknown=unknown,
+        unknown=tuple(dict.fromkeys((*a.unknown, *b.unknown))),
     )
 
 
@@ -202,10 +211,30 @@ class _Asked:
         ends = [[end for stretch in p.box for end in stretch] + [0.0] * (4 - 2 * len(p.box)) for p in self._boxes]
         self.stretches = np.array(ends)
         self.n_axes: Ints = np.array([len(p.box) for p in self._boxes], dtype=np.int64)
+        self.inside, self.unknown = _inside(self)
+        self.rows, self.values = self._units()
 
-    def place_of(self, body: int) -> Place:
-        """Where a body is in the arrays."""
-        return self._places[body]
+    def least(self, enough: Enough, known: float, allowed: int) -> TurnResult:
+        """The search over the boxes, with so many exact triangles at most; `inside` is known to be None."""
+        units, result = self.rows, np.zeros(12)
+        status, unit, n_exact, _ = turning_search.search(
+            self.tool, self.axes, units, self.values, self.arrays,
+            self.stretches, self.n_axes, np.array(enough.numbers()), known, allowed, result,
+        )  # fmt: skip
+        at_least, at_most, value = (float(v) for v in result[:3])
+        if unit < 0:
+            return TurnResult(at_least, math.inf, None, n_exact, status == turning_search.SETTLED, self.unknown)
+        pair = self.pairs[int(units[unit, turning_search.PAIR])]
+        where = tuple(float(a) for a in result[3 : 3 + len(pair.axes)])
+        contact = None
+        if status == turning_search.CONTACT:
+            before = self._places[int(units[unit, turning_search.BODY])].face
+            rows = self.tool.profile[units[unit, turning_search.FIRST] : units[unit, turning_search.LAST] + 1]
+            face = int(pair.body.tree.order[int(result[11]) - before])
+            contact = "inside" if _is_swallowed(pair, where, face, rows) else "overlap"
+        witness = Witness(pair, where, value, result[5:8].copy(), result[8:11].copy(), contact, contact is not None)
+        is_settled = contact is not None or enough(at_least, at_most)
+        return TurnResult(at_least, at_most, witness, n_exact, is_settled, self.unknown)
 
     def _join_bodies(self, joined: JoinedBodies) -> None:
         of, self._places = joined.of([pair.body for pair in self._bodies])
@@ -257,7 +286,7 @@ class _Asked:
             self._values.append(values)
         self.tool = turning_search.Tool(np.concatenate(profiles), np.concatenate(ranges), np.concatenate(points))
 
-    def units(self) -> tuple[Ints, Array]:
+    def _units(self) -> tuple[Ints, Array]:
         """Every stretch of every pair, in the columns that the search reads."""
         rows, of = _spread([len(c) for c in self._columns], self.of_pair[:, 0])
         units: Ints = np.zeros((len(rows), 10), dtype=np.int64)
@@ -313,7 +342,7 @@ def _far_from_axes(part: RoundPart, positions: Positions, axes: Array, n_axes: i
 # ---- inside ------------------------------------------------------------------------------------------
 
 
-def _inside(asked: _Asked) -> tuple[Witness | None, tuple[str, ...]]:
+def _inside(asked: _Asked) -> tuple[TurnResult | None, tuple[str, ...]]:
     """A part whose middle is inside a body, or why that can't be told."""
     unknown: dict[str, None] = {}
     for k, p_W, p_G in zip(*asked.middles(), strict=True):
@@ -321,7 +350,8 @@ def _inside(asked: _Asked) -> tuple[Witness | None, tuple[str, ...]]:
         angles = tuple((low + high) / 2 for low, high in pair.box)
         try:
             if _is_in_body(pair.body, pair.pose(angles), p_W, p_G):
-                return Witness(pair, angles, 0.0, p_W, p_W, "inside", is_proven=True), ()
+                witness = Witness(pair, angles, 0.0, p_W, p_W, "inside", is_proven=True)
+                return TurnResult(-math.inf, -pair.subtract, witness, 0, is_settled=True), ()
         except EngineError as error:
             unknown[error.message] = None
     return None, tuple(unknown)

@@ -111,13 +111,20 @@ class _Item:
 
 
 class _Search:
-    """The open boxes of all pairs, the least bound first."""
+    """The open boxes of all pairs, the least bound first; pairs that nobody has opened yet wait with a crude bound."""
 
-    def __init__(self, pairs: Sequence[TurnPair]) -> None:
+    def __init__(self, pairs: Sequence[TurnPair], crude: Sequence[float]) -> None:
         self._counter = itertools.count()
-        self.heap: list[_Item] = []
-        for pair in pairs:
-            self.add(_crude(pair), pair, pair.box, is_crude=True)
+        self._pairs = pairs
+        self._waiting = sorted(zip(crude, range(len(pairs)), strict=True), reverse=True)
+        self._heap: list[_Item] = []
+
+    def next(self) -> _Item:
+        """The item of least bound, by steps; there must be one."""
+        while self._waiting and (not self._heap or _step(self._waiting[-1][0]) <= self._heap[0].step):
+            bound, k = self._waiting.pop()
+            self.add(bound, self._pairs[k], self._pairs[k].box, is_crude=True)
+        return heapq.heappop(self._heap)
 
     def add(
         self,
@@ -130,19 +137,39 @@ class _Search:
         is_coarse: bool = False,
         hint: Array | None = None,
     ) -> None:
-        step = math.floor(bound / SAME_BOUND) * SAME_BOUND if math.isfinite(bound) else bound
-        heapq.heappush(self.heap, _Item(step, near, next(self._counter), bound, pair, box, is_crude, is_coarse, hint))
+        tie = next(self._counter)
+        heapq.heappush(self._heap, _Item(_step(bound), near, tie, bound, pair, box, is_crude, is_coarse, hint))
 
     def is_enough(self, closed: float, at_most: float, is_enough: Callable[[float, float], bool]) -> bool:
         """Whether the bounds of what is open and closed are enough; their exact least is looked for only near that."""
         known = min(closed, at_most)
-        if is_enough(min(self.heap[0].step, known), at_most):
+        step = self.least_step()
+        if is_enough(min(step, known), at_most):
             return True
-        may_be = is_enough(min(self.heap[0].step + SAME_BOUND, known), at_most)
+        may_be = is_enough(min(step + SAME_BOUND, known), at_most)
         return may_be and is_enough(min(self.at_least(), known), at_most)
 
+    def least_step(self) -> float:
+        """No bound is less; infinite where nothing is open."""
+        return min(self._heap[0].step if self._heap else math.inf, self._least_waiting())
+
     def at_least(self) -> float:
-        return min((item.bound for item in self.heap), default=math.inf)
+        return min(min((item.bound for item in self._heap), default=math.inf), self._least_waiting())
+
+    def _least_waiting(self) -> float:
+        return self._waiting[-1][0] if self._waiting else math.inf
+
+
+def _step(bound: float) -> float:
+    return math.floor(bound / SAME_BOUND) * SAME_BOUND if math.isfinite(bound) else bound
+
+
+def crude_bounds(pairs: Sequence[TurnPair]) -> list[float]:
+    """A lower bound over every angle of what each pair has left, by the drum that the turning piece sweeps."""
+    return [
+        pair.still.from_drum(pair.turning.axes[0], pair.turning.drum) - _chord_error(pair) - ROUNDING - pair.subtract
+        for pair in pairs
+    ]
 
 
 def least_over_turn(
@@ -151,28 +178,30 @@ def least_over_turn(
     *,
     known: float = math.inf,
     max_queries: int | None = None,
+    crude: Sequence[float] | None = None,
 ) -> TurnResult:
     """Search all pairs over their boxes until `is_enough(at_least, at_most)`.
 
     A proven contact ends the search at once. `known`: a value that others attain, so that more than this need not be
-    told: then there is no witness, and `at_most` is infinite. `max_queries`: MAX_QUERIES unless given.
+    told: then there is no witness, and `at_most` is infinite. `max_queries`: MAX_QUERIES unless given. `crude`: the
+    `crude_bounds` of the pairs, where they are at hand.
     """
     allowed = MAX_QUERIES if max_queries is None else max_queries
     at_most, witness, n_queries = math.inf, None, 0
     closed = math.inf  # the least bound of what needs no further opening
     unknown: dict[str, None] = {}
-    search = _Search(pairs)
+    search = _Search(pairs, crude_bounds(pairs) if crude is None else crude)
 
     def result(*, is_settled: bool) -> TurnResult:
         at_least = min(search.at_least(), closed, at_most)
         return TurnResult(at_least, at_most, witness, n_queries, is_settled, tuple(unknown))
 
-    while search.heap:
+    while search.least_step() < min(at_most, known):
         if search.is_enough(closed, at_most, is_enough):
             return result(is_settled=True)
         if n_queries >= allowed:
             return result(is_settled=False)
-        item = heapq.heappop(search.heap)
+        item = search.next()
         if item.bound >= min(at_most, known):
             closed = min(closed, item.bound)
             continue
@@ -196,14 +225,9 @@ def least_over_turn(
                 closed = min(closed, item.bound)  # how deep it goes is bounded by that
                 return result(is_settled=True)
         _split(item, found, bound, hint, search)
+    closed = min(closed, search.at_least())
     is_beyond = math.isfinite(known) and closed >= known
     return result(is_settled=is_beyond or is_enough(min(closed, at_most), at_most))
-
-
-def _crude(pair: TurnPair) -> float:
-    """A lower bound over every angle, by the drum that the turning piece sweeps."""
-    off = pair.still.from_drum(pair.turning.axes[0], pair.turning.drum)
-    return off - _chord_error(pair) - ROUNDING - pair.subtract
 
 
 def _separation(lows: Array, supports: Array, pair: TurnPair) -> float:

@@ -337,9 +337,11 @@ def _what_to_halve(
 @kernel
 def search(
     tool: Tool, axes: Array, units: Ints, numbers: Array, bodies: Bodies,
-    stretches: Array, stretch_axes: Ints, stop: Array, allowed: int, result: Array,
+    stretches: Array, stretch_axes: Ints, stop: Array, known: float, allowed: int, result: Array,
 ) -> tuple[int, int, int, int]:  # fmt: skip
     """The search. `result`: at_least, at_most, value, angles (2), points of tool and body in W (6), face.
+
+    `known`: what others attain; of what is no less there is no witness.
 
     Returns SETTLED, NOT_SETTLED or CONTACT; the unit of the witness or -1; exact triangles; openings.
     """
@@ -359,7 +361,7 @@ def search(
     at, hint, p, tool_point = np.zeros(3), np.zeros(3), np.zeros(3), np.zeros(3)
     open_node, open_bound = np.zeros(DEEP, dtype=np.int64), np.zeros(DEEP)
     new = np.zeros((LEAF, 3), dtype=np.int64)  # box of the tree, triangle, box of angles
-    closed, at_most, value = math.inf, math.inf, math.inf
+    closed, at_most, value = math.inf, known, math.inf
     best_unit, n_exact, n_opened, status = -1, 0, 0, SETTLED
 
     n_units = len(units)
@@ -552,6 +554,18 @@ def warm_up() -> None:
     axes = np.array([[0.0, 0.0, 0.0, 0.0, 0.0, 1.0], [0.0, 0.0, 0.0, 1.0, 0.0, 0.0]])
     unit = np.array([[0, 2, 0, 0, 1, 0, 1, 0, 0, 0]])
     stop = np.array([-math.inf, math.inf, math.inf, -math.inf, 0.01, 0.0, -math.inf, 0.0])
-    search(tool, axes, unit, np.zeros((1, 5)), bodies, np.array([[0.0, 1.0, 0.0, 0.0]]), one, stop, 100, np.zeros(12))
+    search(
+        tool,
+        axes,
+        unit,
+        np.zeros((1, 5)),
+        bodies,
+        np.array([[0.0, 1.0, 0.0, 0.0]]),
+        one,
+        stop,
+        math.inf,
+        100,
+        np.zeros(12),
+    )
     is_enough(0.0, 1.0, *stop.tolist())
     farthest(Stretch(tool.profile, 0, 2, 0, 0.0, 0.0, tool.points, 0, 1), 2, axes)

@@ -66,13 +66,22 @@ class Between:
 
 
 MoveOf = Callable[[Cut, ToolAssembly, Pose, float], CutMove]
+PosesAt = Callable[[tuple[tuple[str, float], ...]], dict[str, Pose]]
 
 
 def all_between(
-    scene: Scene, placed: PlacedScene, move_of: MoveOf = cut_move
+    scene: Scene, placed: PlacedScene, move_of: MoveOf = cut_move, poses_at: PosesAt | None = None
 ) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
-    """Links and swings of a scene, each in machining order; `move_of` may have the moves of cuts at hand."""
-    made = [_Made(scene, placed, orientation, cut, move_of) for orientation, cut in scene.cuts()]
+    """Links and swings of a scene, each in machining order.
+
+    `move_of` may have the moves of cuts at hand, `poses_at` X_WA of every frame A that turns.
+    """
+
+    def poses_of(angles_deg: tuple[tuple[str, float], ...]) -> dict[str, Pose]:
+        return frame_poses(scene.machine, dict(angles_deg))
+
+    poses_at = poses_at or poses_of
+    made = [_Made(scene, placed, orientation, cut, move_of, poses_at) for orientation, cut in scene.cuts()]
     if not made:
         return (), ()
     links: list[Between] = []
@@ -106,12 +115,20 @@ def approach_heights(links: Sequence[Between], swings: Sequence[Between], n_cuts
 class _Made:
     """A cut with its move in W, and where it ends."""
 
-    def __init__(self, scene: Scene, placed: PlacedScene, orientation: Orientation, cut: Cut, move_of: MoveOf) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        placed: PlacedScene,
+        orientation: Orientation,
+        cut: Cut,
+        move_of: MoveOf,
+        poses_at: PosesAt,
+    ) -> None:
         self.orientation, self.cut = orientation, cut
         self.angles = dict(orientation.angles_deg)
         assembly = tool_assembly(scene.tool(cut.tool), scene.machine.spindle_nose)
         zero = placed.zero_of(scene, scene.workpiece_of(cut))
-        X_WC = frame_poses(scene.machine, self.angles).get(zero.carrier) or identity(W, zero.carrier)
+        X_WC = poses_at(orientation.angles_deg).get(zero.carrier) or identity(W, zero.carrier)
         move = move_of(cut, assembly, X_WC @ zero.X_CP, lift_height(scene.lift, scene.machine))
         lifting = [s for s in move.sets if s.up > 0.0] or [*move.sets]
         self.ends_W = np.concatenate([s.points for s in lifting])
