@@ -10,10 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from app.jobs.dial_faces import DialScope
 from app.jobs.results import CutResult, MoveResult, NotChecked
 from app.scenes.faults import Fault
 from app.scenes.live import Number
-from app.view3d.scene_meshes import DisplayScene
+from app.view3d.places import Place
 from kinematics.report import SecondOpinion
 from kinematics.verdict import Verdict
 from kinematics.work_offset import WorkOffset
@@ -22,6 +23,15 @@ CutKey = tuple[str, str]  # orientation, cut
 MoveKey = tuple[str | None, str, str]  # orientation of a link or None, from, to
 
 HowFar = Literal["cuts", "all"]
+
+
+@dataclass(frozen=True, slots=True)
+class DialsWanted:
+    """Whose worst spare dials show; which faces are wanted first; paths of numbers that were made dials."""
+
+    scope: DialScope = DialScope.TOOL
+    first: tuple[str, ...] = ()
+    added: tuple[str, ...] = ()
 
 
 # ---- questions -----------------------------------------------------------------------------------
@@ -37,7 +47,7 @@ class Ask:
     values : numbers that are being turned, by path, in the units of the file.
     first : the cuts in the order in which they are wanted; the rest follow in machining order.
     focus : the cut that is looked at; its shapes and plots come first.
-    dials : paths whose curves are wanted, the first first.
+    dials : which dials there are to be, and whose spare they show.
     how_far : `cuts` while a dial is held; else everything.
     """
 
@@ -47,7 +57,7 @@ class Ask:
     values: tuple[tuple[str, float], ...] = ()
     first: tuple[CutKey, ...] = ()
     focus: CutKey | None = None
-    dials: tuple[str, ...] = ()
+    dials: DialsWanted = DialsWanted()
     how_far: HowFar = "all"
 
 
@@ -55,11 +65,12 @@ class Ask:
 class Look:
     """Another cut is looked at: its shapes and plots. `generation` is the one of the Ask that it belongs to.
 
-    `panel` : what is asked of it beyond that, by the name of a Found; empty for nothing more.
+    `move` : the swing that is looked at instead. `panel`: one thing only, by the name of a Found; empty for all.
     """
 
     generation: int
     focus: CutKey
+    move: MoveKey | None = None
     panel: str = ""
     about: object = None
 
@@ -178,17 +189,22 @@ class MoveDone:
 
 @dataclass(frozen=True, slots=True)
 class Shapes:
-    """What stands on the machine at the tightest place of a cut."""
+    """What stands on the machine at the tightest place of a cut or swing.
 
-    key: CutKey
-    scene: DisplayScene
+    `what_for` : `card` has the one standpoint across the gap, `look` all views, `follow` none: it follows the place
+    that was looked at before, as a number is turned.
+    """
+
+    key: CutKey | MoveKey
+    place: Place
+    what_for: Literal["card", "look", "follow"]
 
 
 @dataclass(frozen=True, slots=True)
 class NoShapes:
     """Nothing can be shown of a cut, and why."""
 
-    key: CutKey
+    key: CutKey | MoveKey
     why: str
 
 
@@ -208,8 +224,8 @@ class Found:
 
     Parameters
     ----------
-    panel : which one: `profile`, `polar`, `dials`, `curve`, `swept`, `advice`.
-    about : the cut, swing or dial that it is about.
+    panel : `uses_up`, `part_off`, `side_on`, `round_tool`, `offers`, `face`, `advice`.
+    about : the cut or dial that it is about.
     value : as the job gives it.
     """
 

@@ -13,14 +13,19 @@ from dataclasses import replace
 from pathlib import Path
 
 from app.jobs.check import moves_of, result_of, whole_check
-from app.jobs.results import CutResult, Result
+from app.jobs.part_off import part_off_line
+from app.jobs.polar_plot import round_the_tool
+from app.jobs.profile_plot import side_on
+from app.jobs.results import CutResult, MoveResult, Result
+from app.jobs.uses_up import uses_up
 from app.jobs.words import tightest_first
 from app.scenes.edits import EditError
 from app.scenes.faults import Fault, SceneFileError
 from app.scenes.live import LiveScene
 from app.scenes.origins import fault_of
 from app.scenes.reader import SceneFile
-from app.view3d.scene_meshes import MeshCache, display_scene
+from app.view3d.places import card_place, following_place, place_of, swept_place
+from app.view3d.scene_meshes import MeshCache
 from app.window.answers import (
     Ask,
     Body,
@@ -28,6 +33,7 @@ from app.window.answers import (
     CutKey,
     CutOutline,
     Faulty,
+    Found,
     Look,
     MoveDone,
     MoveKey,
@@ -41,11 +47,13 @@ from app.window.answers import (
     ToolOutline,
     Whole,
 )
+from kinematics.answers.part_off import part_off
 from kinematics.engine import kernel_cache
 from kinematics.errors import TightsideError
 from kinematics.machine import control_angles
+from kinematics.placed_cut import PlacedCut, placed_cuts
 from kinematics.prepared import Prepared
-from kinematics.report import CutReport
+from kinematics.report import CutReport, SwingReport
 from kinematics.scene import Cut, Orientation
 
 MOST_SHAPES = 400  # of which display meshes are kept
@@ -61,6 +69,8 @@ class Desk:
         self._meshes = MeshCache()
         self._n_shapes = 0
         self._results: dict[CutKey, CutResult] = {}
+        self._swings: dict[MoveKey, MoveResult] = {}
+        self._cards: dict[CutKey, tuple[object, ...]] = {}  # what the picture was made of that was sent last
 
     # ---- the whole set-up ----
 
@@ -89,10 +99,12 @@ class Desk:
         yield from self._cuts(ask, scene_file, prepared)
         yield Stage("", "cuts")
         if ask.how_far == "all":
-            yield from self._rest(scene_file, prepared)
+            yield from self._rest(ask, scene_file, prepared)
 
     def _read(self, ask: Ask) -> SceneFile:
         if self._live is None or self._live.text != ask.text or self._live.path != Path(ask.path):
+            if self._live is None or self._live.path != Path(ask.path):
+                self._cards.clear()
             self._live = None
             self._live = LiveScene(ask.text, Path(ask.path))
         return self._live.with_values(dict(ask.values))
@@ -102,28 +114,36 @@ class Desk:
         for i, (orientation, cut) in enumerate(order):
             yield Stage(f"{orientation.name} {cut.name}")
             yield CutDone((orientation.name, cut.name), self._result(prepared, orientation, cut))
-            if i == 0 and ask.focus is not None:
-                yield from self._shapes(orientation, cut)
+            if i == 0 and ask.focus is not None and ask.how_far == "cuts":
+                yield from self._follow(orientation, cut)
 
-    def _rest(self, scene_file: SceneFile, prepared: Prepared) -> Iterator[Body]:
-        """Shapes of all cuts, tightest first; links and swings; then the second opinion of everything."""
-        cuts = {(o.name, c.name): (o, c) for o, c in scene_file.scene.cuts()}
-        for result in tightest_first(tuple(self._results.values())):
-            yield from self._shapes(*cuts[(result.orientation, result.cut)])
+    def _rest(self, ask: Ask, scene_file: SceneFile, prepared: Prepared) -> Iterator[Body]:
+        """The cut that is looked at; pictures, tightest first; links and swings; the second opinion of everything."""
+        placed = {(p.orientation.name, p.cut.name): p for p in placed_cuts(prepared)}
+        ranked = [(r.orientation, r.cut) for r in tightest_first(tuple(self._results.values()))]
+        focus = ask.focus if ask.focus in placed else ranked[0] if ranked else None
+        if focus is not None:
+            yield from self._views(placed[focus])
         yield Stage("links and swings")
-        moves = yield from self._moves(scene_file, prepared)
+        keys = yield from self._moves(scene_file, prepared)
         yield Stage("the second opinion")
         results: list[Result] = []
-        for orientation, cut in cuts.values():
+        for orientation, cut in scene_file.scene.cuts():
             found = self._result(prepared, orientation, cut, with_opinion=True)
             results.append(found)
             yield CutDone((orientation.name, cut.name), found)
         again = moves_of(scene_file, prepared, second_opinion=True)
-        for key, move in zip(moves, again, strict=False):
+        for move_key, move in zip(keys, again, strict=False):
             results.append(move)
-            yield MoveDone(key, move)
+            yield MoveDone(move_key, move)
         check = whole_check(scene_file, results)
         yield Whole(check.verdict, check.second_opinion, check.not_checked, check.work_offsets)
+        if focus is not None:
+            yield Stage("what stands round the tool")
+            yield from self._plots(placed[focus])
+        yield Stage("pictures")
+        for key in ranked:
+            yield from self._card(placed[key])
         yield Stage("", "all")
 
     def _moves(self, scene_file: SceneFile, prepared: Prepared) -> Generator[Body, None, list[MoveKey]]:
@@ -136,7 +156,9 @@ class Desk:
             yield MovesPlanned(tuple(keys))
         except TightsideError:  # the one result of `moves_of` says why
             keys = [(None, "all links", "swings")]
+        self._swings = {}
         for key, move in zip(keys, moves_of(scene_file, prepared), strict=True):
+            self._swings[key] = move
             yield MoveDone(key, move)
         return keys
 
@@ -153,22 +175,97 @@ class Desk:
     # ---- one cut ----
 
     def look(self, look: Look) -> Iterator[Body]:
-        """What is shown of one cut."""
+        """What is shown of one cut, or of one swing."""
         if self._prepared is None:
             return
-        found = [(o, c) for o, c in self._prepared.scene.cuts() if (o.name, c.name) == look.focus]
-        if found:
-            yield from self._shapes(*found[0])
+        if look.move is not None:
+            yield from self._swept(look.move)
+            return
+        found = [p for p in placed_cuts(self._prepared) if (p.orientation.name, p.cut.name) == look.focus]
+        for placed in found:
+            if look.panel == "round_tool":
+                height = look.about if isinstance(look.about, float) else None
+                yield from self._round_tool(placed, height)
+            else:
+                yield from self._views(placed)
+                yield from self._plots(placed)
 
-    def _shapes(self, orientation: Orientation, cut: Cut) -> Iterator[Body]:
-        assert self._prepared is not None, "a scene was read before it is shown"
-        key = (orientation.name, cut.name)
-        result = self._results.get(key)
-        report = result if isinstance(result, CutReport) else None
+    def _views(self, placed: PlacedCut) -> Iterator[Body]:
+        """What the tight view and the bar show."""
+        key, result = self._of(placed)
+        assert self._scene_file is not None, "a scene was read before it is shown"
         try:
-            yield Shapes(key, display_scene(self._prepared, orientation, cut, report, self._mesh_cache()))
+            yield Shapes(key, place_of(*self._where(placed), result, meshes=self._mesh_cache()), "look")
         except TightsideError as error:
             yield NoShapes(key, error.message)
+        yield Found("uses_up", key, uses_up(self._scene_file.scene, result))
+
+    def _card(self, placed: PlacedCut) -> Iterator[Body]:
+        """The picture of a cut, unless it would be the one that was sent last."""
+        key, result = self._of(placed)
+        around = placed.prepared.surroundings  # the same object as long as all is equal that is drawn
+        shown = (around, placed.orientation.angles_deg, placed.cut, placed.tool, result.verdict)
+        if key in self._cards and self._cards[key][0] is around and self._cards[key] == shown:
+            return
+        self._cards[key] = shown
+        try:
+            yield Shapes(key, card_place(*self._where(placed), result, meshes=self._mesh_cache()), "card")
+        except TightsideError as error:
+            yield NoShapes(key, error.message)
+
+    def _follow(self, orientation: Orientation, cut: Cut) -> Iterator[Body]:
+        """Where everything stands now, while a number is turned."""
+        assert self._prepared is not None and self._scene_file is not None, "a scene was read before it is shown"
+        key = (orientation.name, cut.name)
+        result = self._results[key]
+        try:
+            place = following_place(self._prepared, orientation, cut, result, meshes=self._mesh_cache())
+            yield Shapes(key, place, "follow")
+        except TightsideError as error:
+            yield NoShapes(key, error.message)
+        yield Found("uses_up", key, uses_up(self._scene_file.scene, result))
+
+    def _swept(self, key: MoveKey) -> Iterator[Body]:
+        """The room that a swing sweeps."""
+        assert self._prepared is not None, "a scene was read before it is shown"
+        report = self._swings.get(key)
+        try:
+            _, swings = self._prepared.between()
+            at = next(i for i, b in enumerate(swings) if (b.start, b.end) == key[1:])
+            assert isinstance(report, SwingReport), "a swing that is laid out has a report"
+            yield Shapes(key, swept_place(self._prepared, at, report, meshes=self._mesh_cache()), "look")
+        except TightsideError as error:
+            yield NoShapes(key, error.message)
+        except StopIteration:
+            yield NoShapes(key, "it is not there any more")
+
+    def _plots(self, placed: PlacedCut) -> Iterator[Body]:
+        """What the side plots show, and how far the part may be off."""
+        key, result = self._of(placed)
+        report = result if isinstance(result, CutReport) else None
+        try:
+            for plot in side_on(placed, report):
+                yield Found("side_on", key, plot)
+        except TightsideError as error:
+            yield Found("side_on", key, error.message)
+        yield from self._round_tool(placed, None)
+        yield Found("part_off", key, part_off_line(part_off(placed)))
+
+    def _round_tool(self, placed: PlacedCut, height: float | None) -> Iterator[Body]:
+        key, result = self._of(placed)
+        report = result if isinstance(result, CutReport) else None
+        try:
+            for plot in round_the_tool(placed, report, height):
+                yield Found("round_tool", key, plot)
+        except TightsideError as error:
+            yield Found("round_tool", key, error.message)
+
+    def _of(self, placed: PlacedCut) -> tuple[CutKey, CutResult]:
+        key = (placed.orientation.name, placed.cut.name)
+        return key, self._results[key]
+
+    def _where(self, placed: PlacedCut) -> tuple[Prepared, Orientation, Cut]:
+        return placed.prepared, placed.orientation, placed.cut
 
     def _mesh_cache(self) -> MeshCache:
         """Display meshes of shapes; begun anew now and then, since a turned number makes new shapes each time."""

@@ -11,6 +11,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from pathlib import Path
 
 from PySide6.QtCore import QFileSystemWatcher, QObject, QTimer, Signal, Slot
@@ -108,8 +109,8 @@ class Document(QObject):
         """
         self.replace(name, edited(self._text, [(path, value)]), merge=merge)
 
-    def edit_all(self, name: str, values: dict[str, float], *, merge: str = "") -> None:
-        """Set several numbers by their paths in one step. Raises EditError, SceneFileError."""
+    def edit_all(self, name: str, values: Mapping[str, Plain], *, merge: str = "") -> None:
+        """Set several values by their paths in one step. Raises EditError, SceneFileError."""
         self.replace(name, edited(self._text, list(values.items())), merge=merge)
 
     def replace(self, name: str, text: str, *, merge: str = "") -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-import traceback
 from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
@@ -53,9 +52,8 @@ def first_theme(settings: QSettings, application: QApplication) -> Theme:
 
 def _fatal(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
     """A broken invariant: say it, and end with the status of an internal error."""
-    traceback.print_exception(kind, error, trace)
-    sys.stderr.write("tightside: this is a fault of the program, not of your file: please report it with the scene\n")
-    sys.stderr.flush()
+    error.add_note("This is a fault of the program, not of your file: please report it with the scene.")
+    sys.__excepthook__(kind, error, trace)
     application = QApplication.instance()
     if application is not None:
         for window in QApplication.topLevelWidgets():

@@ -10,7 +10,7 @@ from pathlib import Path
 from platform import python_version
 from typing import Protocol
 
-from PySide6.QtCore import QEvent, QSettings, QSize, Qt, Slot
+from PySide6.QtCore import QSettings, QSize, Qt, Slot
 from PySide6.QtGui import QAction, QCloseEvent, QDragEnterEvent, QDropEvent, QKeySequence, QResizeEvent
 from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, QVBoxLayout, QWidget
 
@@ -18,6 +18,7 @@ from app.scenes.faults import Fault
 from app.window.actions import ACTIONS, HEARD_BY_PANES, Action
 from app.window.answers import CutKey, MoveKey, Outline
 from app.window.arrangement import Arrangement, Panels
+from app.window.beside import Beside
 from app.window.files import Files
 from app.window.panels.about import About
 from app.window.panels.board import Board
@@ -77,6 +78,7 @@ class MainWindow(QMainWindow):
         self._pages = QStackedWidget(self)
         self._lay_out()
         self.wiring = Wiring(self, self.session, settings)
+        self.beside = Beside(self, self.session)
         self._actions = {action.key: self._added(action) for action in ACTIONS}
         self._overlays: tuple[Overlay, ...] = ()
         self._fill_menu()
@@ -326,9 +328,6 @@ class MainWindow(QMainWindow):
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
         self.arrangement.fit(event.size())
-
-    def changeEvent(self, event: QEvent) -> None:
-        super().changeEvent(event)
 
     def leave(self) -> None:
         """Close the window, once nothing unsaved is in the way."""

@@ -15,11 +15,14 @@ from dataclasses import replace
 
 from PySide6.QtCore import QElapsedTimer, QObject, QTimer, Signal, Slot
 
+from app.jobs.dial_faces import DialScope
+from app.scenes.yaml_text import Plain
 from app.window.answers import (
     Ask,
     Body,
     CutDone,
     CutKey,
+    DialsWanted,
     Failed,
     Faulty,
     Found,
@@ -49,14 +52,14 @@ Key = CutKey | MoveKey
 class Session(QObject):
     """The state of a window. `snapshot_changed` comes at most once per turn of the event loop.
 
-    `shapes_came` (key, DisplayScene) and `found` (Found) hand on what is shown elsewhere; `refused` says why
-    something could not be done.
+    `shapes_came` (Shapes), `no_shapes` (key, why) and `found` (Found) hand on what is shown elsewhere; `refused` says
+    why something could not be done.
     """
 
     snapshot_changed = Signal()
     outline_changed = Signal()
     selected = Signal()
-    shapes_came = Signal(object, object)
+    shapes_came = Signal(object)
     no_shapes = Signal(object, str)
     found = Signal(object)
     held_changed = Signal()
@@ -74,7 +77,7 @@ class Session(QObject):
         self._waits: dict[str, float] | None = None  # turned, not asked yet
         self._is_released = False  # the next change of the text is that of a dial whose cuts are there already
         self._is_asked = False
-        self._dials: tuple[str, ...] = ()
+        self._dials = DialsWanted()
         self._since_asked = QElapsedTimer()
         self._stale = QTimer(self, singleShot=True, interval=STALE_MS)
         self._stale.timeout.connect(self._show_stale)
@@ -113,6 +116,7 @@ class Session(QObject):
             if self.snapshot.move(key) is None or key == self._move:
                 return
             self._move = key
+            self._look()
         else:
             if self.snapshot.cut(key) is None or (key == self._focus and self._move is None):
                 return
@@ -123,17 +127,23 @@ class Session(QObject):
     def ask_more(self, panel: str, about: object = None) -> None:
         """Ask what one panel shows beyond the usual; it comes by `found`."""
         if self._focus is not None and self._is_asked:
-            self.worker.ask(Look(self.worker.generation, self._focus, panel, about))
+            self.worker.ask(Look(self.worker.generation, self._focus, panel=panel, about=about))
 
-    def want_dials(self, paths: tuple[str, ...]) -> None:
-        """Curves of these dials are wanted with the next results, the first first."""
-        if paths != self._dials:
-            self._dials = paths
-            self.ask_more("dials", paths)
+    def want_dials(self, scope: DialScope, first: tuple[str, ...]) -> None:
+        """Faces of the dials for this scope are wanted, these first."""
+        self._dials = replace(self._dials, scope=scope, first=first)
+        if not self._held and self._waits is None:
+            self.ask_more("faces", self._dials)
+
+    def add_dial(self, path: str) -> None:
+        """A number gets a dial of its own."""
+        if path not in self._dials.added:
+            self._dials = replace(self._dials, first=(path,), added=(*self._dials.added, path))
+            self.ask_more("faces", self._dials)
 
     def _look(self) -> None:
         if self._focus is not None and self._is_asked and not self._held:
-            self.worker.ask(Look(self.worker.generation, self._focus))
+            self.worker.ask(Look(self.worker.generation, self._focus, self._move))
 
     # ---- dials ----
 
@@ -147,7 +157,7 @@ class Session(QObject):
         else:
             self._become_stale()
 
-    def release(self, name: str, values: Mapping[str, float], *, merge: str = "") -> None:
+    def release(self, name: str, values: Mapping[str, Plain], *, merge: str = "") -> None:
         """The dial is let go: its numbers go into the text. What is refused is said, and the dial goes back."""
         self._next.stop()
         is_there = (
@@ -289,8 +299,8 @@ class Session(QObject):
                 self._stage(words, done)
             case Failed(why):
                 self._fail(why)
-            case Shapes(key, scene):
-                self.shapes_came.emit(key, scene)
+            case Shapes():
+                self.shapes_came.emit(body)
             case NoShapes(key, why):
                 self.no_shapes.emit(key, why)
             case Found(panel, _, value):

@@ -1,0 +1,203 @@
+"""From the session to the dials, the bar and the side plots, and back.
+
+1. A dial says what was turned; `dial_faces.edits` says which numbers that is; the session does the rest.
+2. What is shown of an older scene is marked so at once; while a dial is held the plots wait.
+3. A choice without numbers is a step of its own: it changes words of the text.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject, Slot
+
+from app.jobs.dial_faces import DialFace, DialOffer, DialScope, edits
+from app.jobs.plots import RoundTool, SideOn, UsesUp
+from app.window.answers import Found
+from app.window.panels.dial_row import Worst
+from app.window.results import CutNow, Snapshot, cuts_tightest_first
+from app.window.session import Session
+from kinematics.errors import TightsideError
+from kinematics.report import CutReport
+from kinematics.verdict import Verdict
+
+if TYPE_CHECKING:
+    from app.window.main_window import MainWindow
+
+
+class Beside(QObject):
+    """What stands under and beside the tight view."""
+
+    def __init__(self, window: MainWindow, session: Session) -> None:
+        super().__init__(window)
+        self._window, self._session = window, session
+        self._offers: dict[str, DialOffer] = {}
+        self._scope = DialScope.TOOL
+        self._before: dict[str, Worst | None] = {}
+        self._turning = ""
+        session.found.connect(self._found)
+        session.selected.connect(self._selected)
+        session.snapshot_changed.connect(self._snapshot_changed)
+        window.dials.turned.connect(self._turned)
+        window.dials.released.connect(self._released)
+        window.dials.reset.connect(self._reset)
+        window.dials.scope_changed.connect(self._scope_changed)
+        window.dials.picked.connect(self._dial_picked)
+        window.dials.added.connect(self._added)
+        window.uses_up.edited.connect(self._term_edited)
+        window.round_tool.height_wanted.connect(self._height_wanted)
+
+    # ---- results ----
+
+    @Slot(object)
+    def _found(self, found: Found) -> None:
+        window, focus = self._window, self._session.focus
+        match found.panel, found.value:
+            case "offers", tuple() as offers:
+                self._show_offers(offers)
+            case "face", DialFace() as face:
+                window.dials.show_face(face)
+            case _ if found.about != focus:
+                return
+            case "uses_up", UsesUp() as bar:
+                window.uses_up.show_bar(bar)
+            case "part_off", str(text):
+                window.uses_up.show_part_off(text)
+            case "side_on", SideOn() as plot:
+                window.side_on.show_plot(plot)
+            case "side_on", str(why):
+                window.side_on.show_nothing(why)
+            case "round_tool", RoundTool() as plot:
+                window.round_tool.show_plot(plot)
+            case "round_tool", str(why):
+                window.round_tool.show_nothing(why)
+
+    def _show_offers(self, offers: tuple[DialOffer, ...]) -> None:
+        if self._turning:
+            return
+        self._offers = {offer.key: offer for offer in offers}
+        self._window.dials.show_offers(offers)
+        self._show_worst()
+
+    @Slot()
+    def _selected(self) -> None:
+        cut = self._session.snapshot.cut(self._session.focus)
+        if cut is not None:
+            self._window.dials.show_tool(cut.outline.tool)
+        self._mark_stale()
+        self._session.want_dials(self._scope, self._dial_order())
+
+    @Slot()
+    def _snapshot_changed(self) -> None:
+        snapshot = self._session.snapshot
+        if snapshot.is_stale or snapshot.faults or snapshot.failure or snapshot.is_stopped:
+            self._mark_stale()
+        if self._session.held:
+            self._mark_plots_stale()
+        if not self._session.held and not self._turning:
+            self._before = {}
+        self._show_worst()
+
+    def _mark_stale(self) -> None:
+        self._window.uses_up.mark_stale()
+        self._mark_plots_stale()
+
+    def _mark_plots_stale(self) -> None:
+        self._window.side_on.mark_stale()
+        self._window.round_tool.mark_stale()
+
+    def _show_worst(self) -> None:
+        """Beside each dial, the worst spare before it was turned and now."""
+        snapshot = self._session.snapshot
+        for key, offer in self._offers.items():
+            now = worst_in(snapshot, self._scope, offer, self._session.focus)
+            self._window.dials.show_worst(key, self._before.get(key, now), now)
+
+    # ---- dials ----
+
+    def _dial_order(self) -> tuple[str, ...]:
+        return (self._turning,) if self._turning else ()
+
+    @Slot(str, object)
+    def _turned(self, key: str, value: float | str) -> None:
+        offer = self._offers.get(key)
+        if offer is None or isinstance(value, str):
+            return
+        if not self._turning:
+            snapshot = self._session.snapshot
+            self._before = {k: worst_in(snapshot, self._scope, o, self._session.focus) for k, o in self._offers.items()}
+        self._turning = key
+        self._session.turn({path: number for path, number in edits(offer, value) if not isinstance(number, str)})
+
+    @Slot(str, object)
+    def _released(self, key: str, value: float | str) -> None:
+        offer = self._offers.get(key)
+        self._turning = ""
+        if offer is None:
+            return
+        changed = dict(edits(offer, value))
+        if value == offer.now:
+            self._session.let_go()
+        else:
+            self._session.release(f"Turn {offer.name}", changed, merge=f"dial {key}")
+
+    @Slot(str)
+    def _reset(self, key: str) -> None:
+        """Back to the saved value: what the text says."""
+        self._turning = ""
+        self._session.let_go()
+        offer = self._offers.get(key)
+        if offer is not None:
+            self._window.dials.show_value(key, offer.now)
+
+    @Slot(object)
+    def _scope_changed(self, scope: DialScope) -> None:
+        self._scope = scope
+        self._show_worst()
+        self._session.want_dials(scope, self._dial_order())
+
+    @Slot(str)
+    def _dial_picked(self, key: str) -> None:
+        self._session.want_dials(self._scope, (key,))
+
+    @Slot(str)
+    def _added(self, path: str) -> None:
+        self._session.add_dial(path)
+
+    # ---- bar and plots ----
+
+    @Slot(str, float)
+    def _term_edited(self, path: str, value: float) -> None:
+        outline = self._session.snapshot.outline
+        per = 25.4 if outline is not None and outline.unit == "inch" and not path.endswith("tilt_deg") else 1.0
+        try:
+            self._session.document.edit(f"Set {path}", path, round(value / per, 9))
+        except TightsideError as error:
+            self._session.refused.emit(error.message)
+
+    @Slot(float)
+    def _height_wanted(self, height: float) -> None:
+        self._session.ask_more("round_tool", height)
+
+
+def worst_in(snapshot: Snapshot, scope: DialScope, offer: DialOffer, focus: tuple[str, str] | None) -> Worst | None:
+    """The worst of the cuts that a dial's result is about; None while one of them has no fresh result."""
+    cuts = snapshot.cuts
+    own = snapshot.cut(focus)
+    if scope is DialScope.CUT:
+        cuts = tuple(c for c in cuts if c.key == focus)
+    elif scope is DialScope.TOOL:
+        tool = offer.tool or (own.outline.tool if own is not None else None)
+        cuts = tuple(c for c in cuts if c.outline.tool == tool)
+    if not cuts:
+        return None
+    return _worst_of(cuts_tightest_first(cuts)[0])
+
+
+def _worst_of(cut: CutNow) -> Worst | None:
+    result = cut.result
+    if result is None:
+        return None
+    if not isinstance(result, CutReport) or result.worst is None:
+        return Worst(result.verdict, None, 0.0) if result.verdict is not Verdict.CLEAR else None
+    return Worst(result.verdict, result.worst.spare, result.worst.keep_off)
