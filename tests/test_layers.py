@@ -38,7 +38,11 @@ LAYERS = {
     "kinematics": _layer("kinematics", "numpy scipy numba"),
     "app.scenes": _layer("kinematics app.scenes", "numpy ruamel pydantic pydantic_core"),
     "app.jobs": _layer("kinematics app.scenes app.jobs", "numpy reportlab PIL"),
-    "app.cli": _layer("kinematics app.scenes app.jobs app.cli", "rich", late="app.view3d.pictures"),
+    "app.cli": _layer(
+        "kinematics app.scenes app.jobs app.cli",
+        "rich",
+        late="app.view3d.pictures app.view3d.sheet_pictures app.view3d.page_pictures",
+    ),
     "app.view3d": _layer("kinematics app.scenes app.jobs app.view3d", "numpy PySide6 pyvista vtkmodules"),
     "app.window": _layer("kinematics app.scenes app.jobs app.view3d app.window", "numpy PySide6 pyvistaqt"),
     "app.__main__": _layer("", "", late="app.cli app.window"),

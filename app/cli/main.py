@@ -11,7 +11,7 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from app.cli import changes, check, edit, library, offsets, picture, schema, sheet, show, stickout, swing, whatif
+from app.cli import changes, check, edit, library, offsets, picture, reach, schema, sheet, show, stickout, swing, whatif
 from app.cli.exit_status import EXIT_STATUSES, ExitStatus
 from app.cli.running import Refused, print_error
 
@@ -67,7 +67,21 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_ShowVersion, nargs=0, help="show the version and stop")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for command in (check, changes, stickout, swing, whatif, offsets, picture, sheet, edit, library, schema, show):
+    for command in (
+        check,
+        changes,
+        stickout,
+        swing,
+        whatif,
+        reach,
+        offsets,
+        picture,
+        sheet,
+        edit,
+        library,
+        schema,
+        show,
+    ):
         command.add(commands)
     return parser
 

@@ -146,7 +146,7 @@ class SheetContent:
     action : "run", "run, with the watch list", "LOOK FIRST", "DO NOT RUN".
     may_run : whether the sheet says what to set.
     turns : of the table: from where, how low the tool may wait, what is tight.
-    before : cautions. `sign`: what is initialled. `made`: date, program, inputs.
+    pin : how a pin may be tried. `before`: cautions. `sign`: what is initialled. `made`: date, program, inputs.
     """
 
     title: str
@@ -167,6 +167,7 @@ class SheetContent:
     not_checked: tuple[str, ...]
     not_modelled: str
     assumed: tuple[str, ...]
+    pin: str
     before: str
     sign: tuple[str, ...]
     made: str

@@ -18,6 +18,7 @@ Rounding = Literal["down", "up", "near"]
 
 MM_PER_INCH = 25.4  # exactly, by the international yard and pound agreement of 1959
 DIGITS_MM, DIGITS_INCH = 1, 3  # of a gap, a stop, a limit
+NBSP = "\u00a0"  # between a number and its unit
 FINE_MM, FINE_INCH = 2, 4  # of a coordinate of the control
 _TAKEN_DOWN = 2e-6  # mm; twice the rounding that is subtracted before a bound is called proven
 _SET_MM, _SET_INCH = 3, 5  # decimals of what the file gives, at most
@@ -62,8 +63,8 @@ class Lengths:
         """A length with its unit."""
         if self.units == "both":
             first, second = self.split(text)
-            return f"{first} mm ({second} inch)"
-        return f"{text} {self.units}"
+            return f"{first}{NBSP}mm ({second}{NBSP}inch)"
+        return f"{text}{NBSP}{self.units}"
 
     def _text(self, value: float, way: Rounding, digits_mm: int, digits_inch: int) -> str:
         inch = _rounded(value / MM_PER_INCH, way, digits_inch, _TAKEN_DOWN / MM_PER_INCH)

@@ -11,7 +11,7 @@ from app.jobs.report import program
 from app.jobs.results import Check, CutResult, MoveResult
 from app.jobs.sheet.content import OrderRow, SheetContent
 from app.jobs.sheet.facts import CutName, Facts
-from app.jobs.sheet.lengths import Lengths
+from app.jobs.sheet.lengths import NBSP, Lengths
 from app.jobs.sheet.set_up import angles, part_zero, set_up
 from app.jobs.sheet.tooling import tool_notes, tool_rows
 from app.jobs.sheet.watching import BAD, MOST_NAMED, gap_of, move_short, pair_short, short, watch_list, why_text
@@ -85,6 +85,7 @@ def sheet_content(
         not_checked=tuple(f"{item.what}: {item.why}" for item in check.not_checked),
         not_modelled=", ".join(scene.machine.not_modelled) or "nothing is said",
         assumed=tuple(_assumed(facts, L)),
+        pin=PIN,
         before=BEFORE,
         sign=_sign(facts, sum(bool(item.pin) for item in watch.items)),
         made=f"{date}   {program()}   inputs {_sum(check)}   (made from the files of that sum only)",
@@ -133,7 +134,7 @@ def _sentences(check: Check, L: Lengths) -> Iterator[str]:
 
 def _unit_after(cut: CutResult, L: Lengths) -> str:
     gap = gap_of(cut, L)
-    return f" {L.units}" if gap[:1].isdigit() and L.units != "both" else ""
+    return f"{NBSP}{L.units}" if gap[:1].isdigit() and L.units != "both" else ""
 
 
 def _bad_sentences(check: Check, L: Lengths) -> Iterator[str]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from app.jobs.sheet.content import PartZero, SetUp, ZeroRow
 from app.jobs.sheet.facts import Facts
-from app.jobs.sheet.lengths import Lengths, signed
+from app.jobs.sheet.lengths import NBSP, Lengths, signed
 from app.jobs.words import MINUS, together
 from kinematics.placement import PlacedBody
 from kinematics.pose import Pose
@@ -71,7 +71,9 @@ def _screws(scene: Scene) -> Iterable[str]:
         for name in names:
             by_head.setdefault(name.rpartition(" ")[0], []).append(name)
         said = ", ".join(together(own) for own in by_head.values())
-        yield f"{said}: {size} {standard}, " + (f"torque {torque}" if torque else "torque not given: ______")
+        yield f"{said}: {size} {standard.replace(' ', NBSP)}, " + (
+            f"torque {torque}" if torque else "torque not given: ______"
+        )
 
 
 def _stock(scene: Scene, prepared: Prepared, L: Lengths) -> Iterable[str]:
@@ -192,7 +194,7 @@ def _checking(offsets: Sequence[WorkOffset], base: Sequence[WorkOffset], L: Leng
             groups.setdefault((offset.workpiece, key), []).append(offset)
     for (workpiece, _), members in groups.items():
         values = zip("XYZ", _point(members[0]), of[workpiece], strict=True)
-        said = [f"{axis} {L.fine(v)}" for axis, v, first in values if abs(v - first) > SAME]
+        said = [f"{axis}{NBSP}{L.fine(v)}" for axis, v, first in values if abs(v - first) > SAME]
         name = f"{workpiece} " if workpiece else ""
         yield f"{name}{', '.join(o.orientation for o in members)}: {' '.join(said) or 'the same'}"
 

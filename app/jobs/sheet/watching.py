@@ -15,7 +15,7 @@ import numpy as np
 from app.jobs.results import Check, CutResult, MoveResult, name_of_move
 from app.jobs.sheet.content import Watch, WatchList
 from app.jobs.sheet.facts import CutName
-from app.jobs.sheet.lengths import Lengths, pin_between
+from app.jobs.sheet.lengths import NBSP, Lengths, pin_between
 from app.jobs.words import angles_text, cause, name_of, nearest_bodies, reason, side_phrase, tightest_first
 from app.jobs.words import moves_tightest_first as moves_first
 from kinematics.placed_cut import PlacedCut
@@ -151,7 +151,7 @@ def _cut_item(cut: CutResult, placed: PlacedCut, looks: Mapping[CutName, str], L
         gap, stop = f"gap {L.unit(L.down(room))}", f"STOP under {L.unit(L.up(used))}"
         size = pin_between(used, room, L.units)
         unit = "inch" if L.units == "inch" else "mm"
-        pin = f"{size} {unit} pin must pass" if size else "no half-millimetre pin lies between the two"
+        pin = f"{size}{NBSP}{unit} pin must pass" if size else "no half-millimetre pin lies between the two"
         seen = _seen(report, looks.get(key))
     elif cut.verdict is Verdict.CAN_HIT and pair.clearance is not None and pair.clearance.at_least > 0.0:
         used = _used(report, pair.clearance.at_least)
@@ -198,7 +198,7 @@ def _where(report: CutReport) -> str:
     if report.clock is None or len(report.ties) == 0 or report.worst is None:
         return where
     others = [b for a, b in report.ties if a == report.worst.between[0] and b != report.worst.between[1]]
-    return f"{where} at {report.worst.between[1]}, as near at {', '.join(others)}" if others else where
+    return f"{where} ({report.worst.between[1]})" if others else where
 
 
 def _seen(report: CutReport, look: str | None) -> str:

@@ -1,0 +1,275 @@
+"""The blocks of a sheet beside its long tables: title, set-up, part zero, watch list, what is not known, initials.
+
+1. A block is as wide as the page's frame. In points.
+2. What this file does not know: how the texts came about, how many pages there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from reportlab.lib.colors import black, white
+from reportlab.platypus import Flowable, Table, TableStyle
+
+from app.jobs.sheet.content import SheetContent, Watch, ZeroRow
+from app.jobs.sheet.drawn import Framed, LabelledSetUp, Mark, SetUpPicture, WatchPictures
+from app.jobs.sheet.facts import CutName
+from app.jobs.sheet.framing import (
+    FRAME,
+    HALVES,
+    MOST_ITEMS,
+    PAD,
+    PADDED,
+    RULE,
+    Cell,
+    Plan,
+    bare,
+    block,
+    heading,
+    joined,
+    labelled,
+    small,
+    texts_of,
+    tight,
+)
+from app.jobs.sheet.letters import BODY, BOLD, LEAST, SMALL, TITLE, bold, paragraph, plain, width_of
+
+SET_UP_PICTURE = (132.0, 108.0)
+WATCH_PICTURE = (126.0, 80.0)
+MOST_ZEROS = 6  # part zeros that fit beside the set-up
+SPACE = "&nbsp;&nbsp;&nbsp;&nbsp;"
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """The pictures of a sheet; `why` says why one that is missing could not be drawn."""
+
+    set_up: SetUpPicture | None = None
+    watched: Mapping[CutName, WatchPictures] | None = None
+    why: str | None = None
+
+
+def title_block(content: SheetContent, plan: Plan) -> Table:
+    """Name, verdict and what to do, then the sentence that matters. Black where it must not be run."""
+    is_black = not content.may_run
+    ink, paper = (white, black) if is_black else (black, white)
+    colour = "white" if is_black else "black"
+    word = f"{content.word.upper()}: {content.action}"
+    said_width = min(width_of(word, BODY + 2, BOLD) + 6, plan.width * 0.5)
+    name_width = plan.width - said_width - 30 - 3 * PAD
+    name = plan.cutter.fitted(content.title.upper(), name_width - 2, 2, TITLE, BOLD)
+    head = [
+        paragraph(bold(name), TITLE, colour=colour),
+        Mark(content.verdict, 1.1, ink, paper),
+        paragraph(bold(word), BODY + 2, colour=colour),
+    ]
+    top = Table([head], colWidths=[name_width + PAD, 30, said_width + 2 * PAD], style=bare("MIDDLE", PAD))
+    said = plan.cutter.fitted(" ".join(content.sentences), plan.width - 4 * PAD, plan.lines + 2, BODY)
+    about = f"Lengths in {content.units}. {content.machine}."
+    if width_of(f"{said} {about}", LEAST) > plan.width * 1.8:
+        about = plan.cutter.fitted(about, plan.width - 4 * PAD, 1, LEAST)
+    text = f'{plain(said)} <font size="{LEAST}">{plain(about)}</font>'
+    rows: list[list[Cell]] = [[top], [paragraph(text, BODY)]]
+    looks = [
+        ("BOX", (0, 0), (-1, -1), 1.4, black),
+        ("BACKGROUND", (0, 0), (-1, 0), paper),
+        ("LINEBELOW", (0, 0), (-1, 0), RULE, black),
+        ("TOPPADDING", (0, 0), (-1, 0), 2),
+        ("BOTTOMPADDING", (0, 0), (-1, 0), 3),
+        ("TOPPADDING", (0, 1), (-1, 1), 1),
+        ("BOTTOMPADDING", (0, 1), (-1, 1), 3),
+    ]
+    return Table(rows, colWidths=[plan.width], style=TableStyle([*PADDED, *looks]))
+
+
+def incomplete_block(text: str, plan: Plan) -> Table:
+    rows: list[list[Cell]] = [[paragraph(bold(text), BODY, colour="white")]]
+    looks = [("BACKGROUND", (0, 0), (-1, -1), black), ("BOX", (0, 0), (-1, -1), FRAME, black)]
+    return Table(rows, colWidths=[plan.width], style=TableStyle([*PADDED, *looks]))
+
+
+# --- set-up and part zero -----------------------------------------------------------------------
+
+
+def set_up_block(content: SheetContent, pictures: Pictures, plan: Plan) -> Table:
+    """The set-up at the left, part zero at the right."""
+    left_width = plan.width * 0.48
+    right_width = plan.width - left_width
+    room = right_width - 2 * PAD
+    left: list[Flowable] = [heading("SET-UP, as seen from the door")]
+    if pictures.set_up is not None:
+        left.append(LabelledSetUp(pictures.set_up, left_width - 2 * PAD, SET_UP_PICTURE, plan.cutter))
+    else:
+        why = plan.cutter.fitted(pictures.why or "none was asked for", left_width - 2 * PAD, 4, BODY)
+        left.append(paragraph(f"{bold('No picture of the set-up:')} {plain(why)}", BODY))
+    said, zero = content.set_up, content.zero
+    right: list[Flowable] = [heading("PART ZERO")]
+    right += texts_of(zero.where, room, plan, size=BODY)
+    right.append(paragraph(bold(plan.cutter.fitted(zero.how, room, 3, BODY, BOLD)), BODY))
+    if len(zero.rows) <= MOST_ZEROS:
+        right.append(_zero_table(zero.rows, room, plan))
+        right.append(paragraph(plain(zero.counted), LEAST))
+    else:
+        right.append(paragraph("see PART ZERO AT EACH ORIENTATION", BODY))
+    if zero.checking and _is_short(content):
+        texts = "; ".join(zero.checking)
+        text = f"{bold('For checking only, do not key in:')} {joined([texts], room, plan, lines=4)}"
+        right.append(paragraph(text, SMALL))
+    for title, texts_said in (("STOCK", said.stock), ("FIXTURE", said.turns), ("SCREWS", said.screws)):
+        if texts_said:
+            right.append(paragraph(f"{bold(title)} {joined(texts_said, room, plan)}", SMALL))
+    if said.keys:
+        right.append(paragraph(f"{bold('KEYS')} {joined(said.keys, room, plan)}", SMALL))
+    if said.notes:
+        right.append(paragraph(f"{bold('NOTES')} {joined(said.notes, room, plan, lines=6)}", SMALL))
+    rows: list[list[Cell]] = [[left, right]]
+    looks = [("BOX", (0, 0), (-1, -1), FRAME, black), ("LINEAFTER", (0, 0), (0, -1), RULE, black)]
+    return Table(rows, colWidths=[left_width, right_width], style=TableStyle([*PADDED, *looks]))
+
+
+def _is_short(content: SheetContent) -> bool:
+    return len(content.zero.checking) <= MOST_ZEROS
+
+
+def _zero_table(zeros: Sequence[ZeroRow], width: float, plan: Plan) -> Table:
+    """X, Y and Z of every part zero; large where there is only one."""
+    size = 12.0 if len(zeros) == 1 and all(len(z.x + z.y + z.z) <= 30 for z in zeros) else SMALL
+    names = [z.name for z in zeros]
+    name_width = min(max((width_of(n, SMALL, BOLD) for n in names), default=0.0) + 4, width * 0.34) if any(names) else 0
+    columns = [name_width] * bool(any(names)) + [(width - name_width) / 3] * 3
+    rows = []
+    for zero in zeros:
+        cells = [paragraph(f"{axis} {bold(v)}", size) for axis, v in zip("XYZ", (zero.x, zero.y, zero.z), strict=True)]
+        if any(names):
+            name = plan.cutter.fitted(zero.name, name_width - 2, 2, SMALL, BOLD)
+            cells.insert(0, paragraph(bold(name), SMALL))
+        rows.append(cells)
+    return Table(rows, colWidths=columns, style=bare("MIDDLE", 1))
+
+
+def zeros_block(content: SheetContent, plan: Plan) -> Table | None:
+    """Part zeros, or those for checking only, where they are too many to stand beside the set-up."""
+    zero = content.zero
+    if len(zero.rows) > MOST_ZEROS:
+        title, texts = (
+            f"PART ZERO AT EACH ORIENTATION, {zero.counted}",
+            [f"{z.name}:  X {z.x}  Y {z.y}  Z {z.z}" for z in zero.rows],
+        )
+    elif not _is_short(content):
+        title, texts = "PART ZERO FOR CHECKING ONLY, do not key in", list(zero.checking)
+    else:
+        return None
+    half = plan.width / 2
+    cells = [paragraph(plain(plan.cutter.fitted(t, half - 2 * PAD, 1, LEAST)), LEAST) for t in texts]
+    n = (len(cells) + 1) // 2
+    pairs = [[cells[i], cells[i + n] if i + n < len(cells) else ""] for i in range(n)]
+    return block(title, [half, half], pairs, pad=0.4)
+
+
+# --- the watch list -----------------------------------------------------------------------------
+
+
+def watch_block(content: SheetContent, pictures: Pictures, plan: Plan) -> Table:
+    watch = content.watch
+    width = plan.width / HALVES
+    cells = [_watch_cell(i, item, pictures, width, plan) for i, item in enumerate(watch.items, 1)]
+    rows: list[list[Cell]] = []
+    for i in range(0, len(cells), HALVES):
+        row: list[Cell] = [*cells[i : i + HALVES]]
+        rows.append(row + [""] * (HALVES - len(row)))
+    spans: list[list[Cell]] = []
+    if any(item.pin for item in watch.items):
+        spans.append([small(content.pin, plan.width, plan)])
+    spans += [[small(text, plan.width, plan, lines=3)] for text in (*watch.more, watch.nearest) if text]
+    lines = [("LINEAFTER", (0, 1), (0, len(rows)), RULE, black)] if len(cells) > 1 else []
+    return block(watch.title, [width] * HALVES, rows, spans=spans, looks=lines, pad=1.0)
+
+
+def _watch_cell(n: int, item: Watch, pictures: Pictures, width: float, plan: Plan) -> list[Flowable]:
+    room = width - 2 * PAD
+    place = f", {item.place}" if item.place else ""
+    name = plan.cutter.fitted(item.name, room - 16, 2, BODY, BOLD)
+    lines: list[Flowable] = [paragraph(f"{bold(f'{n}  {name}')}{plain(place)}", BODY)]
+    if item.part:
+        bodies = plan.cutter.fitted(item.bodies, room - 60, 2, BODY, BOLD)
+        part = plan.cutter.fitted(item.part, room - 60, 1, BODY, BOLD)
+        lines.append(paragraph(f"{bold(part)} {plain(item.beside)} {bold(bodies)}", BODY))
+    else:
+        lines.append(paragraph(plain(plan.cutter.fitted(item.bodies, room, 3, BODY)), BODY))
+    if item.where:
+        lines.append(paragraph(plain(plan.cutter.fitted(item.where, room, 2, SMALL)), SMALL))
+    if item.gap:
+        stop = f"{SPACE}{bold(item.stop)}" if item.stop else ""
+        lines.append(paragraph(f"{bold(item.gap)}{stop}", BODY))
+    if item.seen or item.pin:
+        seen = bold(item.seen) if item.seen.startswith("HIDDEN") else plain(item.seen)
+        lines.append(paragraph(f"{plain(item.pin)}. {seen}" if item.pin else seen, SMALL))
+    drawn = (pictures.watched or {}).get(item.cut) if item.cut else None
+    if drawn is not None:
+        lines.append(_two_pictures(drawn, room))
+    elif item.cut is not None and pictures.why:
+        lines.append(
+            paragraph(f"{bold('No picture:')} {plain(plan.cutter.fitted(pictures.why, room, 2, LEAST))}", LEAST)
+        )
+    return lines
+
+
+def _two_pictures(drawn: WatchPictures, room: float) -> Table:
+    width = (room - PAD) / 2
+    height = width * WATCH_PICTURE[1] / WATCH_PICTURE[0]
+    captions = [plain(drawn.seen_from), "from the door"]
+    rows: list[list[Cell]] = [
+        [Framed(drawn.across, width, height), Framed(drawn.door, width, height)],
+        [paragraph(text, LEAST) for text in captions],
+    ]
+    looks = [("LEFTPADDING", (1, 0), (1, -1), PAD / 2), ("TOPPADDING", (0, 0), (-1, 0), 2)]
+    made = Table(rows, colWidths=[width + PAD / 2, width + PAD / 2], style=bare("TOP", 0.5, *looks))
+    made.hAlign = "LEFT"
+    return made
+
+
+# --- the rest -----------------------------------------------------------------------------------
+
+
+def last_block(content: SheetContent, notes: Sequence[str], plan: Plan) -> Table:
+    """What was not checked, is not modelled, was assumed; cautions."""
+    room = plan.width - 2 * PAD
+    most = MOST_ITEMS[plan.density]
+    rows: list[list[Cell]] = []
+    if content.not_checked:
+        rows.append([paragraph(bold(f"NOT CHECKED: {len(content.not_checked)}"), BODY)])
+        for text in content.not_checked[:most]:
+            rows.append([paragraph(f"?  {plain(plan.cutter.fitted(text, room - 12, plan.lines, SMALL))}", SMALL)])
+        if len(content.not_checked) > most:
+            more = len(content.not_checked) - most
+            rows.append(
+                [paragraph(bold(f"and {more} more that were not checked: `tightside check` names them all"), SMALL)]
+            )
+    else:
+        nothing = f"{bold('NOT CHECKED')} nothing{SPACE}"
+        said = plan.cutter.fitted(content.not_modelled, room - 150, plan.lines, SMALL)
+        rows.append([paragraph(f"{nothing}{bold('NOT MODELLED')} {plain(said)}", SMALL)])
+    if content.not_checked:
+        rows.append([labelled("NOT MODELLED", content.not_modelled, room, plan)])
+    rows.append([labelled("ASSUMED", "; ".join(content.assumed), room, plan, lines=4)])
+    rows.append([labelled("BEFORE RUNNING", content.before, room, plan, lines=6)])
+    rows += [[paragraph(plain(note), LEAST)] for note in notes]
+    looks = [("BOX", (0, 0), (-1, -1), FRAME, black)]
+    return Table(rows, colWidths=[plan.width], style=TableStyle([*PADDED, *tight(0.8), *looks]))
+
+
+def sign_block(content: SheetContent, plan: Plan) -> Table:
+    """Room for initials: each a word and a line to write on."""
+    labels = content.sign
+    widths = [width_of(label, SMALL) for label in labels]
+    line = (plan.width - 2 * PAD - sum(widths)) / len(labels) - 10
+    cells: list[Cell] = []
+    columns: list[float] = []
+    looks: list[tuple[object, ...]] = [("BOX", (0, 0), (-1, -1), FRAME, black)]
+    for i, (label, width) in enumerate(zip(labels, widths, strict=True)):
+        cells += [paragraph(plain(label), SMALL), ""]
+        columns += [width + 6, line + 4]
+        looks.append(("LINEBELOW", (2 * i + 1, 0), (2 * i + 1, 0), RULE, black))
+    columns[-1] += plan.width - sum(columns)
+    return Table([cells], colWidths=columns, rowHeights=[24], style=bare("BOTTOM", 3, *looks))

@@ -1,0 +1,106 @@
+"""The sheet's letters: the embedded font, the sizes, paragraphs, and texts cut in the middle where room is short.
+
+1. Title 16 pt, stick-outs 18 pt bold, body 10 pt, nothing under 8 pt; black only.
+2. What is cut is cut in the middle, since names differ at their ends, and the sheet says that something was.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from html import escape
+from pathlib import Path
+
+from reportlab.lib.enums import TA_CENTER, TA_LEFT, TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import Paragraph
+
+FONTS = Path(__file__).parents[3] / "shared" / "fonts"
+REGULAR, BOLD = "TightsideSheet", "TightsideSheet-Bold"
+TITLE, STICK_OUT, BODY, SMALL, LEAST = 16.0, 18.0, 10.0, 8.5, 8.0
+LEADING = 1.19  # of the font's size
+CUT = "\u2026"
+CUT_NOTE = f"{CUT} in a name: cut for want of room; the scene file has it whole."
+_ALIGN = {"left": TA_LEFT, "right": TA_RIGHT, "centre": TA_CENTER}
+
+
+@lru_cache(maxsize=1)
+def glyphs() -> frozenset[int]:
+    """The letters that both cuts of the font have; registers the fonts."""
+    found = []
+    for name, file in ((REGULAR, "DejaVuSansCondensed.ttf"), (BOLD, "DejaVuSansCondensed-Bold.ttf")):
+        font = TTFont(name, str(FONTS / file))
+        pdfmetrics.registerFont(font)
+        found.append(frozenset(font.face.charToGlyph))
+    pdfmetrics.registerFontFamily(REGULAR, normal=REGULAR, bold=BOLD, italic=REGULAR, boldItalic=BOLD)
+    return found[0] & found[1]
+
+
+@lru_cache(maxsize=64)
+def style(size: float = BODY, align: str = "left", colour: str = "black", leading: float = LEADING) -> ParagraphStyle:
+    return ParagraphStyle(
+        f"{size}{align}{colour}{leading}",
+        fontName=REGULAR,
+        fontSize=size,
+        leading=round(size * leading, 2),
+        alignment=_ALIGN[align],
+        textColor=colour,
+        splitLongWords=1,
+        allowWidows=1,
+        allowOrphans=1,
+    )
+
+
+def bold(text: str) -> str:
+    """Escaped and bold; what `text_of` takes as it stands is escaped by `plain`."""
+    return f"<b>{escape(text)}</b>"
+
+
+def plain(text: str) -> str:
+    return escape(text)
+
+
+def paragraph(marked: str, size: float = BODY, align: str = "left", colour: str = "black") -> Paragraph:
+    """A paragraph of text that is escaped already."""
+    return Paragraph(marked, style(size, align, colour))
+
+
+def width_of(text: str, size: float, font: str = REGULAR) -> float:
+    glyphs()
+    return float(pdfmetrics.stringWidth(text, font, size))
+
+
+class Cutter:
+    """Cuts texts to a number of lines and remembers whether it had to."""
+
+    def __init__(self) -> None:
+        self.has_cut = False
+
+    def fitted(self, text: str, width: float, lines: int, size: float, font: str = REGULAR) -> str:
+        """The text, cut in the middle if it needs more than so many lines of this width."""
+        if self._n_lines(text, width, size, font) <= lines:
+            return text
+        self.has_cut = True
+        low, high = 1, len(text) - 1
+        while low < high:
+            keep = (low + high + 1) // 2
+            if self._n_lines(_cut(text, keep), width, size, font) <= lines:
+                low = keep
+            else:
+                high = keep - 1
+        return _cut(text, low)
+
+    def _n_lines(self, text: str, width: float, size: float, font: str) -> int:
+        if width_of(text, size, font) <= width * 0.98:
+            return 1
+        made = Paragraph(bold(text) if font == BOLD else plain(text), style(size))
+        height: float = made.wrap(width, 1e6)[1]
+        return round(height / float(style(size).leading))
+
+
+def _cut(text: str, keep: int) -> str:
+    """So many letters of a text, from both of its ends."""
+    head = (keep + 1) // 2
+    tail = keep - head
+    return f"{text[:head].rstrip()}{CUT}{text[len(text) - tail :].lstrip() if tail else ''}"
