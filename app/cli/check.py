@@ -31,15 +31,21 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     parser.add_argument("--part-off", action="store_true", help="and how far the part may be off, to first order")
     parser.add_argument("--exact", action="store_true", help="with --part-off: proven all the way")
+    parser.add_argument("--html", metavar="FILE", type=Path, help="and write the bench sheet as a page for a tablet")
 
 
 def run(asked: argparse.Namespace) -> int:
+    from app.cli.check_html import why_not, write_page
     from app.cli.output import print_check, print_check_json, print_faults
     from app.cli.progress import Progress
+    from app.scenes.saving import SaveError
     from kinematics.errors import TightsideError
 
     if asked.exact and not asked.part_off:
         print_error("--exact: belongs to --part-off, which is not asked for")
+        return ExitStatus.FAULT
+    if asked.html is not None and (why := why_not(asked.html, has_second_opinion=not asked.no_second_opinion)):
+        print_error(why)
         return ExitStatus.FAULT
     path: Path = asked.scene
     is_stopped = False
@@ -64,6 +70,11 @@ def run(asked: argparse.Namespace) -> int:
             if asked.part_off:
                 progress.at("shifting and turning the part")
                 answers.extend((exact_parts_off if asked.exact else parts_off)(prepared))
+            if asked.html is not None:
+                write_page(asked.html, scene_file, prepared, progress)
+        except SaveError as error:
+            print_error(error.message)
+            return ExitStatus.FAULT
         except TightsideError as error:
             from app.scenes.origins import fault_of
 
