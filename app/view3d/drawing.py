@@ -38,7 +38,7 @@ from vtkmodules.vtkRenderingCore import (
 from app.view3d.actors import to_vtk
 from app.view3d.caption import STRIP, caption_items
 from app.view3d.contact_shade import contact_shade
-from app.view3d.drawn import body_id, drawn_bodies, mesh_key, weight_of
+from app.view3d.drawn import body_id, drawn_bodies, mesh_key, shown_bodies, weight_of
 from app.view3d.gap_mark import Area, Canvas, Glass, Item, Point, Stroke, Words, cover_of, gap_mark
 from app.view3d.looks import rgb
 from app.view3d.picture_order import Picture, PictureOrder
@@ -77,7 +77,7 @@ class _Drawing:
         self.strip = round(STRIP * self.scale) if order.caption else 0
         self.size = (self.whole[0], self.whole[1] - self.strip)  # of the part that shows bodies
         self.viewport = Viewport(ground=self.palette.ground, over=self.palette.ink, scale=self.scale)
-        bodies = drawn_bodies(order.scene.bodies, order.look, self.palette)
+        bodies = drawn_bodies(shown_bodies(order.scene.bodies), order.look, self.palette)
         self.viewport.actors.meshes.add({mesh_key(b.mesh): b.mesh for b in order.scene.bodies})
         self.viewport.actors.show(bodies)
         self.roles = {body_id(b): b.role for b in order.scene.bodies}

@@ -78,8 +78,31 @@ def body_id(body: DisplayBody) -> str:
     return f"tool/{body.name}" if body.role in TOOL_SIDE else body.name
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ShownBody:
+    """A body without its mesh, which goes by its key.
+
+    Parameters
+    ----------
+    name : what the report calls it. `id` : what tells it apart where part of a tool and body are called the same.
+    off_by : how far its mesh may be off where less is drawn than there is, mm; else None.
+    """
+
+    id: str
+    name: str
+    role: Role
+    mesh: str
+    X_WG: Pose
+    off_by: float | None = None
+
+
+def shown_bodies(bodies: Sequence[DisplayBody]) -> tuple[ShownBody, ...]:
+    """Bodies without their meshes."""
+    return tuple(ShownBody(body_id(b), b.name, b.role, mesh_key(b.mesh), b.X_WG, b.mesh.off_by) for b in bodies)
+
+
 def drawn_bodies(
-    bodies: Sequence[DisplayBody],
+    bodies: Sequence[ShownBody],
     look: Look,
     palette: Palette,
     *,
@@ -93,7 +116,7 @@ def drawn_bodies(
     """
     found = []
     for body in bodies:
-        own = body_id(body)
+        own = body.id
         if own in hidden:
             continue
         surface, width = surface_of(body.name, body.role, look, palette)
@@ -103,7 +126,7 @@ def drawn_bodies(
         is_pair = body.role in PAIR
         found.append(
             DrawnBody(
-                own, mesh_key(body.mesh), body.X_WG, surface, width, opacity, is_pair,
+                own, body.mesh, body.X_WG, surface, width, opacity, is_pair,
                 is_over=look.is_gap_hidden and is_pair, is_picked=own == picked,
             )
         )  # fmt: skip

@@ -37,6 +37,7 @@ RING = 15.0  # round the gap that the glass shows
 LEAST_LABEL = 260.0  # a picture less wide than this has no label: it stands beside it
 NUMBER_SIZE, TEXT_SIZE = 26.0, 15.0
 INSIDE, EDGE = 8.0, 16.0  # within a plate, and from the picture's edge
+KEEP_BONUS = 0.6  # for a label that stays where it is, in the same measure
 TAKEN_COST = 4.0  # of covering what matters, against being a whole picture's height away
 
 
@@ -114,13 +115,17 @@ class GapLabel:
 
 @dataclass(frozen=True, slots=True)
 class Canvas:
-    """The picture to lay things out in. `taken` says how much of a rectangle is covered by what matters."""
+    """The picture to lay things out in. `taken` says how much of a rectangle is covered by what matters.
+
+    `keep` : the middle of the label's plate in the picture before; it stays there unless another place is much better.
+    """
 
     width: float
     height: float
     scale: float
     measure: Measure
     taken: Cover
+    keep: Point | None = None
 
 
 def cover_of(weights: NDArray[np.float64], pixel: float) -> Cover:
@@ -240,6 +245,14 @@ def _ring(centre: Point, radius: float, k: float) -> Iterator[Item]:
     yield Stroke(_circle(centre, radius), 1.5 * k, "ink")
 
 
+def plate_of(items: Sequence[Item]) -> Rect | None:
+    """The plate of the label among the items of a mark; None where it has none."""
+    for item in items:
+        if isinstance(item, Area) and item.paint == "paper" and len(item.points) == 4:
+            return Rect(*item.points[0], *item.points[2])
+    return None
+
+
 # --- the glass ----------------------------------------------------------------------------------
 
 
@@ -307,7 +320,7 @@ def _label(
     rows += [Words(line, target, TEXT_SIZE * k, False, "ink") for line in label.lines]
     width = max(canvas.measure(row)[0] for row in rows) + 2 * inside
     height = sum(row.size for row in rows) + 0.35 * TEXT_SIZE * k * len(label.lines) + 2 * inside
-    plate = _free_place((width, height), target, gap, canvas, busy)
+    plate = _free_place((width, height), target, gap, canvas, busy, canvas.keep)
     away = math.dist(plate.centre, target)
     line = (_edge_towards(plate, target), _between(target, plate.centre, min(1.0, radius / away) if away else 0.0))
     yield Stroke(line, 3.5 * k, "paper")
@@ -330,23 +343,34 @@ def _edge_towards(rect: Rect, p: Point) -> Point:
     return c[0] + share * dx, c[1] + share * dy
 
 
-def _free_place(size: Point, near: Point, gap: Point, canvas: Canvas, busy: Sequence[Rect]) -> Rect:
+def _free_place(
+    size: Point, near: Point, gap: Point, canvas: Canvas, busy: Sequence[Rect], keep: Point | None = None
+) -> Rect:
     """The place for a rectangle: off what is busy, where little is covered, not far from what it belongs to.
 
     The straight way to what it belongs to should not lead over the gap.
     """
     edge, half = EDGE * canvas.scale, (size[0] / 2, size[1] / 2)
     best, least = None, math.inf
-    for x in np.linspace(edge + half[0], canvas.width - edge - half[0], 17):
-        for y in np.linspace(edge + half[1], canvas.height - edge - half[1], 17):
-            rect = Rect(x - half[0], y - half[1], x + half[0], y + half[1])
-            if any(rect.meets(b, edge / 2) for b in busy):
-                continue
-            cost = TAKEN_COST * canvas.taken(rect) + math.dist((x, y), near) / canvas.height
-            if near != gap and _from_line(gap, (x, y), near) < 2.5 * RING * canvas.scale:
-                cost += TAKEN_COST
-            if cost < least:
-                best, least = rect, cost
+    places = [
+        (float(x), float(y))
+        for x in np.linspace(edge + half[0], canvas.width - edge - half[0], 17)
+        for y in np.linspace(edge + half[1], canvas.height - edge - half[1], 17)
+    ]
+    if keep is not None:
+        low, high = (edge + half[0], edge + half[1]), (canvas.width - edge - half[0], canvas.height - edge - half[1])
+        places.append((max(low[0], min(high[0], keep[0])), max(low[1], min(high[1], keep[1]))))
+    for i, (x, y) in enumerate(places):
+        rect = Rect(x - half[0], y - half[1], x + half[0], y + half[1])
+        if any(rect.meets(b, edge / 2) for b in busy):
+            continue
+        cost = TAKEN_COST * canvas.taken(rect) + math.dist((x, y), near) / canvas.height
+        if near != gap and _from_line(gap, (x, y), near) < 2.5 * RING * canvas.scale:
+            cost += TAKEN_COST
+        if i == 17 * 17:
+            cost -= KEEP_BONUS
+        if cost < least:
+            best, least = rect, cost
     if best is None:  # no room beside the gap: the corner that is farthest from it
         x = edge + half[0] if gap[0] > canvas.width / 2 else canvas.width - edge - half[0]
         y = edge + half[1] if gap[1] > canvas.height / 2 else canvas.height - edge - half[1]

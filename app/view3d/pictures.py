@@ -120,7 +120,7 @@ def draw_pictures(orders: Sequence[PictureOrder]) -> tuple[Picture | NoPicture, 
             timeout=START_SECONDS + PICTURE_SECONDS * len(orders),
             check=False,
         )
-        answers, why = done.stdout, _reason(done.returncode, done.stderr)
+        answers, why = done.stdout, reason_of(done.returncode, done.stderr)
     except subprocess.TimeoutExpired as late:
         answers, why = late.stdout or b"", f"drawing took more than {late.timeout:.0f} s"
     except OSError as error:
@@ -144,7 +144,7 @@ def _own_window() -> dict[str, str]:
     return {}
 
 
-def _reason(status: int, said: bytes) -> str:
+def reason_of(status: int, said: bytes) -> str:
     """Why the drawing process gave no picture, from how it ended and the last line that it said."""
     text = re.sub(r"\x1b\[[0-9;]*m", "", said.decode("utf-8", "replace"))  # colours of a terminal
     lines = [line.rpartition("| ")[2].strip() for line in text.splitlines() if line.strip()]

@@ -24,12 +24,13 @@ from kinematics.machine import BED, HEAD, W, bed_motion, frame_poses
 from kinematics.moves.cuts import cut_move
 from kinematics.placement import PlacedBody
 from kinematics.pose import Array, Pose, Vector, as_vector, direction_between, identity, shift
-from kinematics.report import CutReport
+from kinematics.report import CutReport, SwingReport
 from kinematics.scene import Cut, Orientation
 from kinematics.shapes import MeshShape, Shape
 from kinematics.tool_faults import SPINDLE_NOSE
 
 if TYPE_CHECKING:
+    from kinematics.moves.swings import Between
     from kinematics.prepared import Prepared
 
 
@@ -164,6 +165,66 @@ def display_scene(
         X_WG = frames[body.carrier] @ body.X_CG
         found.append(DisplayBody(body.name, role, cache.mesh_of(body.shape), X_WG))
     return DisplayScene(tuple(found), _gap(report), as_vector(tip), machine.operator)
+
+
+def display_scene_of_swing(
+    prepared: Prepared, between: Between, report: SwingReport, meshes: MeshCache | None = None
+) -> tuple[DisplayScene, tuple[tuple[DisplayMesh, Pose, int], ...]]:
+    """What stands on the machine where a swing comes nearest; and what turns in it.
+
+    What turns is given as its mesh, its pose in the frame that carries it, and how many table axes carry that.
+    The tool may wait anywhere over the hull of its positions: it is drawn where it is nearest to what it is near.
+
+    Raises
+    ------
+    ToolError : the tool can't be assembled, so there is nothing to show.
+    """
+    from kinematics.swing_pairs import SwingSetup  # with the engine, which who only draws does not load
+
+    scene, machine = prepared.scene, prepared.scene.machine
+    first = dict(zip((a.name for a in machine.table_axes), (low for low, _ in between.boxes[0]), strict=True))
+    poses = frame_poses(machine, first | dict(report.at_angles_deg))
+    assembly = tool_assembly(scene.tool(report.tool or between.tools[0]), machine.spindle_nose)
+    near = (report.between[0], frozenset([report.between[1]])) if report.between else ("", frozenset[str]())
+    aside = report.points_W[1] if report.points_W else (*np.mean(between.corners_W, axis=0), 0.0)
+    x, y = nearest_in_hull(between.corners_W, (aside[0], aside[1]))
+    tip = np.array([x, y, between.gauge_z - assembly.gauge_length])
+    gauge = np.array([0.0, 0.0, assembly.gauge_length])
+    frames = {
+        **poses,
+        BED: shift(W, BED, bed_motion(machine, as_vector(tip + gauge))),
+        HEAD: shift(W, HEAD, as_vector(tip + gauge)),
+    }
+    cache = meshes or MeshCache()
+    setup = SwingSetup(prepared, between)
+    found = [*_tool_bodies(assembly, tip, near, cache)]
+    turning = []
+    own = {b.name for b in prepared.placed.bodies}
+    for body in (*(t.body for t in setup.targets), *prepared.head_bodies):
+        usual = Role.MACHINE if body.is_machine else Role.FIXTURE if body.name in own else Role.WORKPIECE
+        mesh = cache.mesh_of(body.shape)
+        found.append(DisplayBody(body.name, _role(body, usual, near), mesh, frames[body.carrier] @ body.X_CG))
+        if setup.moving_axes(body):
+            turning.append((mesh, body.X_CG, setup.carriers.index(body.carrier) + 1))
+    gap = Gap(report.points_W, report.contact is not None) if report.points_W and report.between else None
+    return DisplayScene(tuple(found), gap, as_vector(tip), machine.operator), tuple(turning)
+
+
+def nearest_in_hull(corners: Array, p: tuple[float, float]) -> tuple[float, float]:
+    """The point of a convex polygon (k, 2), a stretch or a point that is nearest to p, all in one plane.
+
+    Corners go round counter-clockwise.
+    """
+    at = np.array(p)
+    a, b = corners, np.roll(corners, -1, axis=0)
+    along, off = b - a, at - a
+    if len(corners) > 2 and (along[:, 0] * off[:, 1] - along[:, 1] * off[:, 0] >= 0.0).all():
+        return p
+    length = np.maximum((along * along).sum(axis=1), 1e-12)
+    share = np.clip((off * along).sum(axis=1) / length, 0.0, 1.0)
+    on_edges = a + share[:, None] * along
+    x, y = on_edges[int(((on_edges - at) ** 2).sum(axis=1).argmin())]
+    return float(x), float(y)
 
 
 def _near(report: CutReport | None) -> tuple[str, frozenset[str]]:
