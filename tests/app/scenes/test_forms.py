@@ -63,16 +63,8 @@ def test_that_a_field_that_is_not_given_is_put_in_and_taken_out_again():
         value = field.choices[0] if field.kind == "choice" else TRIAL[field.kind]
         after = set_text(text, field.path, value)
         assert value_text(after, field.path) == value, field.path
-        top = (
-            field.path
-            if text.count("") and Document("", text, "scene").find(_outer(field.path))
-            else _outer(field.path)
-        )
-        assert remove_entry(after, top) == text, field.path
-
-
-def _outer(path: str) -> str:
-    return path.rpartition("/")[0] or path
+        outer = field.path.rpartition("/")[0] or field.path
+        assert remove_entry(after, field.path if is_there(outer) else outer) == text, field.path
 
 
 def test_that_names_come_from_the_scene_and_the_catalogues():
