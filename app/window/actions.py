@@ -121,6 +121,17 @@ BOARD: tuple[Action, ...] = (
     Action("board.order", "Tightest first, or machining order", ("O",), "Board", _toggle_order),
 )
 
+VIEW: tuple[Action, ...] = (
+    Action("view.gap", "Look across the gap", ("G",), "View", lambda w: w.view.look_across_gap()),
+    Action("view.door", "Look through the door", ("D",), "View", lambda w: w.view.look_through_door()),
+    Action("view.tool", "Look along the tool", ("T",), "View", lambda w: w.view.look_along_tool()),
+    Action("view.fit", "Fit the whole set-up", ("F",), "View", lambda w: w.view.fit()),
+    Action("view.hide", "Hide what is picked", ("H",), "View", lambda w: w.view.hide_picked()),
+    Action("view.show_all", "Show all", ("Shift+H",), "View", lambda w: w.view.show_all()),
+    Action("view.through", "See through the part", ("P",), "View", lambda w: w.view.toggle_see_through()),
+    Action("view.swept", "Swept room of the next swing", ("W",), "View", lambda w: w.view.toggle_swept()),
+)
+
 DIALS: tuple[Action, ...] = tuple(
     Action(f"dial.{n + 1}", f"Dial {n + 1}", (f"Alt+{n + 1}",), "Dials", _dial(n), is_in_menu=False) for n in range(8)
 )
@@ -139,10 +150,11 @@ WINDOW: tuple[Action, ...] = (
     Action("window.about", "About, and cautions", (), "Window", lambda w: w.open_about()),
 )
 
-ACTIONS: tuple[Action, ...] = (*FILE, *EDIT, *BOARD, *DIALS, *WINDOW)
+ACTIONS: tuple[Action, ...] = (*FILE, *EDIT, *BOARD, *VIEW, *DIALS, *WINDOW)
 
 # what a pane hears itself; only told on the keys card
 HEARD_BY_PANES: tuple[tuple[Group, str, str], ...] = (
+    ("View", "Shift+arrows, Ctrl+arrows", "go round, move; + and - go nearer, away"),
     ("Dials", "arrows, Shift, Ctrl", "in a dial: by 0.1, 1, 0.01 (0.005, 0.05, 0.0005 inch)"),
     ("Dials", "[  ]", "edge of the last, next range"),
     ("Dials", "Backspace, Enter", "saved value, keep"),

@@ -1,4 +1,4 @@
-"""From the session to the dials, the bar and the side plots, and back.
+"""From the session to the tight view, the dials, the bar and the side plots, and back.
 
 1. A dial says what was turned; `dial_faces.edits` says which numbers that is; the session does the rest.
 2. What is shown of an older scene is marked so at once; while a dial is held the plots wait.
@@ -13,10 +13,10 @@ from PySide6.QtCore import QObject, Slot
 
 from app.jobs.dial_faces import DialFace, DialOffer, DialScope, edits
 from app.jobs.plots import RoundTool, SideOn, UsesUp
-from app.window.answers import Found
+from app.window.answers import Found, MoveKey, Shapes
 from app.window.panels.dial_row import Worst
 from app.window.results import CutNow, Snapshot, cuts_tightest_first
-from app.window.session import Session
+from app.window.session import Key, Session
 from kinematics.errors import TightsideError
 from kinematics.report import CutReport
 from kinematics.verdict import Verdict
@@ -36,6 +36,10 @@ class Beside(QObject):
         self._before: dict[str, Worst | None] = {}
         self._turning = ""
         session.found.connect(self._found)
+        session.shapes_came.connect(self._shapes_came)
+        session.no_shapes.connect(self._no_shapes)
+        window.view.swept_wanted.connect(self._swept_wanted)
+        window.view.edit_asked.connect(window.find)
         session.selected.connect(self._selected)
         session.snapshot_changed.connect(self._snapshot_changed)
         window.dials.turned.connect(self._turned)
@@ -46,6 +50,39 @@ class Beside(QObject):
         window.dials.added.connect(self._added)
         window.uses_up.edited.connect(self._term_edited)
         window.round_tool.height_wanted.connect(self._height_wanted)
+
+    # ---- the view ----
+
+    @Slot(object)
+    def _shapes_came(self, shapes: Shapes) -> None:
+        view = self._window.view
+        if len(shapes.key) == 3:
+            if shapes.key == self._swing():
+                view.show_swept(shapes.place)
+        elif shapes.what_for != "card" and shapes.key == self._session.focus:
+            view.show_place(shapes.place)
+
+    @Slot(object, str)
+    def _no_shapes(self, key: Key, why: str) -> None:
+        if key == self._session.focus:
+            self._window.view.show_nothing(why)
+
+    def _swing(self) -> MoveKey | None:
+        """The swing whose room is shown: the one that is picked, or the next after the cut that is looked at."""
+        if self._session.move is not None:
+            return self._session.move
+        focus = self._session.focus
+        return next((m.key for m in self._session.snapshot.swings if focus and m.key[1] == focus[0]), None)
+
+    @Slot(bool)
+    def _swept_wanted(self, is_wanted: bool) -> None:  # noqa: FBT001 - a slot takes what its signal gives
+        swing = self._swing()
+        if not is_wanted:
+            self._session.leave_move()
+        elif swing is None:
+            self._session.refused.emit("no swing leads away from this orientation")
+        else:
+            self._session.look_at_swing(swing)
 
     # ---- results ----
 
@@ -84,7 +121,10 @@ class Beside(QObject):
         cut = self._session.snapshot.cut(self._session.focus)
         if cut is not None:
             self._window.dials.show_tool(cut.outline.tool)
-        self._mark_stale()
+        if self._session.move is None:
+            self._mark_stale()
+        elif not self._window.view.is_swept_wanted:
+            self._window.view.toggle_swept()
         self._session.want_dials(self._scope, self._dial_order())
 
     @Slot()
@@ -99,6 +139,7 @@ class Beside(QObject):
         self._show_worst()
 
     def _mark_stale(self) -> None:
+        self._window.view.mark_stale()
         self._window.uses_up.mark_stale()
         self._mark_plots_stale()
 

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, 
 
 from app.scenes.faults import Fault
 from app.window.actions import ACTIONS, HEARD_BY_PANES, Action
-from app.window.answers import CutKey, MoveKey, Outline
+from app.window.answers import Outline
 from app.window.arrangement import Arrangement, Panels
 from app.window.beside import Beside
 from app.window.files import Files
@@ -32,8 +32,8 @@ from app.window.panels.overlay import Overlay
 from app.window.panels.round_the_tool import RoundToolPlot
 from app.window.panels.side_on import SideOnPlot
 from app.window.panels.status_line import StatusLine
+from app.window.panels.tight_view import TightView
 from app.window.panels.uses_up import UsesUpBar
-from app.window.results import Snapshot
 from app.window.session import Session
 from app.window.theme import DARK, LIGHT, Theme, apply_to, theme_of
 from app.window.units import Unit
@@ -67,7 +67,7 @@ class MainWindow(QMainWindow):
         self.headline = HeadlinePanel(theme, self)
         self.faults = FaultsStrip(theme, self)
         self.board = Board(theme, self)
-        self.view = QWidget(self)
+        self.view = TightView(theme, self)
         self.dials = Dials(theme, self)
         self.uses_up = UsesUpBar(theme, self)
         self.side_on = SideOnPlot(theme, self)
@@ -126,7 +126,7 @@ class MainWindow(QMainWindow):
 
     def plain_panels(self) -> tuple[Shown, ...]:
         """The panels that show lengths."""
-        return (self.dials, self.uses_up, self.side_on, self.round_tool)
+        return (self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
 
     # ---- what is shown ----
 
@@ -137,12 +137,6 @@ class MainWindow(QMainWindow):
     def show_outline(self, outline: Outline) -> None:
         """Another set-up, or another text of it."""
         self.dials.show_paths(tuple(number.path for number in outline.numbers))
-
-    def show_snapshot(self, snapshot: Snapshot, unit: Unit) -> None:
-        """Results came, or became old."""
-
-    def show_selected(self, focus: CutKey | None, move: MoveKey | None) -> None:
-        """Something else is looked at."""
 
     def jump_to(self, fault: Fault) -> None:
         """Go to what a fault is about."""
@@ -339,6 +333,7 @@ class MainWindow(QMainWindow):
             return
         self.arrangement.remember()
         self.settings.setValue("geometry", self.saveGeometry())
+        self.view.shut_down()
         self.session.close()
         super().closeEvent(event)
 

@@ -116,13 +116,24 @@ class Session(QObject):
             if self.snapshot.move(key) is None or key == self._move:
                 return
             self._move = key
-            self._look()
+            self.look_at_swing(key)
         else:
             if self.snapshot.cut(key) is None or (key == self._focus and self._move is None):
                 return
             self._focus, self._move = key, None
             self._look()
         self.selected.emit()
+
+    def leave_move(self) -> None:
+        """No swing is picked any more."""
+        if self._move is not None:
+            self._move = None
+            self.selected.emit()
+
+    def look_at_swing(self, key: MoveKey) -> None:
+        """The room that a swing sweeps is wanted."""
+        if self._focus is not None and self._is_asked:
+            self.worker.ask(Look(self.worker.generation, self._focus, key))
 
     def ask_more(self, panel: str, about: object = None) -> None:
         """Ask what one panel shows beyond the usual; it comes by `found`."""
@@ -143,7 +154,7 @@ class Session(QObject):
 
     def _look(self) -> None:
         if self._focus is not None and self._is_asked and not self._held:
-            self.worker.ask(Look(self.worker.generation, self._focus, self._move))
+            self.worker.ask(Look(self.worker.generation, self._focus))
 
     # ---- dials ----
 

@@ -110,7 +110,6 @@ class Wiring(QObject):
         if self.order is Order.TIGHTEST:
             swings = ()
         window.board.show_cards(cards, swings, self.order, self.unit)
-        window.show_snapshot(snapshot, self.unit)
         window.status.show_status(self._status())
         window.show_start(is_empty=snapshot.outline is None and not self._session.document.text)
         self._show_title()
@@ -171,7 +170,6 @@ class Wiring(QObject):
         key = self._session.move or self._session.focus
         self._window.board.mark_picked(key)
         self._window.board.bring_into_view()
-        self._window.show_selected(self._session.focus, self._session.move)
 
     @Slot(object)
     def _jump(self, fault: Fault) -> None:
