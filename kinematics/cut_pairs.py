@@ -212,7 +212,7 @@ class CutPairs:
 
     def _target(self, body: PlacedBody, order: int, *, is_own: bool) -> Target:
         X_WG = self._frame(body.carrier) @ body.X_CG
-        tree = self.prepared.tree_of(body.shape)
+        tree = self.prepared.tree_of_body(body)
 
         def arm() -> float:
             first = self.machine.table_axes[0]  # the first axis stands in W, whatever the angles
@@ -220,8 +220,7 @@ class CutPairs:
             return farthest_from_line(tree.tree, X_GW.points(np.asarray(first.origin)), X_GW.direction(first.axis))
 
         errors = other_errors(self.scene.setup_errors, body, self.machine, arm)
-        pieces = self.prepared.pieces_of(body.shape)
-        return Target(body, pieces, tree, X_WG, order, errors, is_own, self.prepared)
+        return Target(body, tree.pieces, tree, X_WG, order, errors, is_own, self.prepared)
 
     def keep_off_of(self, part: Part) -> float:
         """The spare that is wanted of a part; what does not cut counts as holder."""
