@@ -35,7 +35,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser._negative_number_matcher = re.compile(r"-[\d.]")  # noqa: SLF001 - argparse offers no other way to say so
     add_scene(parser)
     for option, metavar, words in (
-        ("--vary", "PATH=VALUES", "a number by its path (riser/h=10:80:10), or a word (T4/holder=H16,H11m)"),
+        ("--vary", "PATH=VALUES", "a number by its path (riser/h=10:80:10), or a word"),
         ("--turn-fixture", "[GROUP=]VALUES", "the fixture turned under the part, which stays where it is, in degrees"),
         ("--raise-part", "[PART=]VALUES", "the part higher in its fixture, on more grip waste"),
         ("--shift-part", "[PART/]AXIS=VALUES", "the part shifted along x, y or z of what it stands on"),

@@ -33,7 +33,9 @@ from app.jobs.whatif_dials import (
     part_shift,
     re_aim,
 )
+from app.scenes.faults import SceneFileError
 from kinematics.answers.worst_room import CutName
+from kinematics.errors import TightsideError
 
 MOST_VALUES = 2000  # of one dial
 STEPS = 8  # of a range without a step
@@ -138,12 +140,26 @@ def _vary(bench: Bench, text: str) -> Asked:
     dial: Dial
     if path not in bench.numbers and word_at(bench, path) is not None:
         dial = word_dial(bench, path)
-        return Asked(dial, tuple(dict.fromkeys(word.strip() for word in span.split(","))))
+        words = tuple(dict.fromkeys(word.strip() for word in span.split(",")))
+        for word in words:
+            _check_word(bench, dial, word)
+        return Asked(dial, words)
     try:
         dial = number_dial(bench, path)
     except DialFault:
         dial = word_dial(bench, path)  # which knows the words too that may have been meant
     return Asked(dial, values_of(span))
+
+
+def _check_word(bench: Bench, dial: Dial, word: str) -> None:
+    """Raise DialFault for a word that the scene does not know there: it is misspelt, no value to look at."""
+    try:
+        bench.file_with(dial.setting(bench, word))
+    except SceneFileError as error:
+        if any(fault.path == dial.name for fault in error.faults):
+            raise DialFault(next(f.message for f in error.faults if f.path == dial.name)) from error
+    except TightsideError as error:
+        raise DialFault(error.message) from error
 
 
 def _turn_fixture(bench: Bench, text: str) -> Asked:

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from app.cli.output import CAUTIONS, MARKS, new_table, print_blocks, print_json
 from app.jobs.results import name_of_move
-from app.jobs.whatif import DialAnswer, DialValue
+from app.jobs.whatif import DialAnswer, DialValue, as_good_as
 from app.jobs.whatif_dials import Dial, Value
 from app.jobs.whatif_report import what_if_json
 from app.jobs.words import MINUS, number, spare_text
@@ -64,7 +64,7 @@ def _dial_blocks(answer: DialAnswer, *, with_best: bool, with_ranges: bool) -> I
         yield table
         yield from _reasons(answer.values)
     if with_best:
-        yield Text(_best_text(dial, best))
+        yield Text(_best_text(dial, best, answer.values))
     if with_ranges:
         yield from _ranges(answer)
 
@@ -107,12 +107,14 @@ def _reasons(values: Sequence[DialValue]) -> Iterator[Text]:
         yield Text(f"and {rest} more values, see --json")
 
 
-def _best_text(dial: Dial, best: DialValue | None) -> str:
+def _best_text(dial: Dial, best: DialValue | None, values: Sequence[DialValue]) -> str:
     if best is None:
         return "Best: none of the values can be checked."
     pair = best.room.pair if best.room else None
     spare = "" if pair is None else f", worst spare {_spare(pair)} ({', '.join(pair.between)})"
-    return f"Best: {dial.name} {_text(best.value)}, {best.verdict}{spare}"
+    n_others = as_good_as(best, values)
+    others = "" if n_others == 0 else f"; {n_others} more as good" if n_others > 1 else "; one more is as good"
+    return f"Best: {dial.name} {_text(best.value)}, {best.verdict}{spare}{others}"
 
 
 def _ranges(answer: DialAnswer) -> Iterator[RenderableType]:
@@ -124,5 +126,6 @@ def _ranges(answer: DialAnswer) -> Iterator[RenderableType]:
         return
     table = new_table("from", "to", "verdict of the cuts, proven for all values between", numbers=("from", "to"))
     for piece in answer.ranges:
-        table.add_row(_text(piece.start), _text(piece.end), f"{MARKS[piece.verdict]} {piece.verdict}")
+        word = "hits or cannot reach" if piece.verdict is Verdict.HITS else str(piece.verdict)
+        table.add_row(_text(piece.start), _text(piece.end), f"{MARKS[piece.verdict]} {word}")
     yield table

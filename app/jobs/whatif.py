@@ -18,12 +18,15 @@ from app.scenes.faults import SceneFileError
 from app.scenes.live import LiveScene
 from kinematics.answers.dial_ranges import dial_pieces
 from kinematics.answers.ranges import Range, merged
-from kinematics.answers.worst_room import CutName, Room, room_of_scene
+from kinematics.answers.worst_room import CutName, Room, Rooms
 from kinematics.errors import TightsideError
 from kinematics.prepared import Prepared
+from kinematics.report import SwingReport
 from kinematics.scene import Scene
 from kinematics.swing_clearance import PROVEN, check_links, check_swings
 from kinematics.verdict import Verdict
+
+AS_GOOD = 0.01  # mm; spares that differ by no more are as good
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +148,7 @@ def dial_values(
     """
     bench = bench or Bench(live)
     before: Prepared | None = None
+    rooms = Rooms()
     for value in values:
         try:
             prepared = _prepared_at(bench, dial, value, before)
@@ -154,19 +158,16 @@ def dial_values(
             yield DialValue(value, None, _words_of(error))
             continue
         before = prepared
-        yield DialValue(value, _room(prepared, only, with_swings=with_swings))
+        yield DialValue(value, rooms.of(prepared, only, _moves(prepared) if with_swings else ()))
 
 
 def _prepared_at(bench: Bench, dial: Dial, value: Value, like: Prepared | None) -> Prepared:
     return Prepared(bench.file_with(dial.setting(bench, value)).scene, like=like)
 
 
-def _room(prepared: Prepared, only: Collection[CutName] | None, *, with_swings: bool) -> Room:
-    if not with_swings:
-        return room_of_scene(prepared, only)
+def _moves(prepared: Prepared) -> list[SwingReport]:
     scene = prepared.scene
-    moves = [*check_links(scene, prepared), *check_swings(scene, prepared, PROVEN)]
-    return room_of_scene(prepared, only, moves)
+    return [*check_links(scene, prepared), *check_swings(scene, prepared, PROVEN)]
 
 
 def _words_of(error: TightsideError) -> str:
@@ -231,6 +232,13 @@ def best_of(values: Sequence[DialValue]) -> DialValue | None:
     """The value with the best verdict; of several, the one with the largest worst spare, the first of equals."""
     known = [v for v in values if v.room is not None]
     return min(known, key=_rank, default=None)
+
+
+def as_good_as(best: DialValue, values: Sequence[DialValue]) -> int:
+    """How many of the values are as good as the best of them, to 0.01 mm, itself not counted."""
+    severity, left = _rank(best)
+    ranks = [_rank(v) for v in values if v.room is not None]
+    return sum(1 for s, rest in ranks if s == severity and (rest == left or rest - left <= AS_GOOD)) - 1
 
 
 def _rank(value: DialValue) -> tuple[int, float]:

@@ -128,7 +128,8 @@ def _standard_and_size(bench: Bench, which: Sequence[str], kind: str) -> tuple[s
     if sort is None and kind and any(kind in _hardware(bench, s)[1] for s in own):
         return None, kind
     known = screw_standards(bench)
-    near = nearest(kind, known) or nearest(before, known)
+    sizes = [size for s in own for size in _hardware(bench, s)[1]]
+    near = nearest(kind, known) or nearest(before, known) or nearest(kind, sizes)
     more = f"nearest: {near}" if near else f"known: {', '.join(known)}"
     raise DialFault(f"'{kind}' is no screw; expected a standard, a size, or both; {more}")
 

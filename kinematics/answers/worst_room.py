@@ -20,6 +20,7 @@ from kinematics.errors import EngineError, TightsideError
 from kinematics.placed_cut import PlacedCut, placed_cuts
 from kinematics.prepared import Prepared
 from kinematics.report import AxisTravel, DepthReport, SwingReport, TravelReport
+from kinematics.scene import Path
 from kinematics.travel import travel_report
 from kinematics.verdict import Verdict, verdict_of, worst
 
@@ -90,15 +91,35 @@ class Room:
     swing: SwingReport | None = None
 
 
-def room_of_scene(
-    prepared: Prepared, only: Collection[CutName] | None = None, swings: Sequence[SwingReport] = ()
-) -> Room:
-    """The room that a scene leaves in the cuts that are named, or all; `swings` are those that count too."""
-    return room_of([cut_room(placed) for placed in placed_cuts(prepared) if _counts(placed, only)], swings)
+class Rooms:
+    """Finds the rooms of one scene after the other; a cut whose every input is equal to the last keeps its room."""
 
+    def __init__(self) -> None:
+        self._last: dict[CutName, tuple[object, object, CutRoom]] = {}
 
-def _counts(placed: PlacedCut, only: Collection[CutName] | None) -> bool:
-    return only is None or (placed.orientation.name, placed.cut.name) in only
+    def of(
+        self, prepared: Prepared, only: Collection[CutName] | None = None, swings: Sequence[SwingReport] = ()
+    ) -> Room:
+        """The room that a scene leaves in the cuts that are named, or all; `swings` are those that count too."""
+        cuts = [
+            self.of_cut(placed)
+            for placed in placed_cuts(prepared)
+            if only is None or (placed.orientation.name, placed.cut.name) in only
+        ]
+        return room_of(cuts, swings)
+
+    def of_cut(self, placed: PlacedCut) -> CutRoom:
+        """The room of one cut, as `cut_room` finds it."""
+        if isinstance(placed.cut.feature, Path):  # its points may be a million: too long to compare
+            return cut_room(placed)
+        prepared, name = placed.prepared, (placed.orientation.name, placed.cut.name)
+        lift_to = prepared.lift_to(placed.orientation, placed.cut)
+        key = (placed.orientation.angles_deg, placed.cut, placed.tool, placed.done, lift_to)
+        around = prepared.surroundings
+        last = self._last.get(name)
+        if last is None or last[0] is not around or last[1] != key:
+            last = self._last[name] = (around, key, cut_room(placed))
+        return last[2]
 
 
 def cut_room(placed: PlacedCut) -> CutRoom:
