@@ -86,6 +86,7 @@ class DialOffer:
     low, high : the ends of its face.
     choices : of a dial without numbers, else empty.
     tool, orientation : what it belongs to alone, if so.
+    group : dials of one group share a row, as those of the part along x, y and z.
     """
 
     key: str
@@ -98,6 +99,7 @@ class DialOffer:
     choices: tuple[Choice, ...] = ()
     tool: str | None = None
     orientation: str | None = None
+    group: str = ""
 
 
 def edits(offer: DialOffer, value: float | str) -> tuple[Edit, ...]:

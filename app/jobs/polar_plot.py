@@ -17,7 +17,7 @@ import numpy as np
 from app.jobs.plots import RoundTool, Sector, TightWay
 from app.jobs.profile_plot import clock_deg
 from kinematics.assembly import Slice, ToolAssembly
-from kinematics.cut_pairs import Group, Target
+from kinematics.cut_pairs import TIE, Group, Target
 from kinematics.engine.envelope import NearBody
 from kinematics.engine.polar import PolarRoom, polar_room
 from kinematics.engine.sweep import RoundPiece
@@ -159,7 +159,9 @@ def _tight_ways(directions: list[_Direction], keep_off: float) -> tuple[TightWay
     least = [min(run, key=lambda d: d.at_least) for run in runs]
     known = [d for d in directions if d.clock_deg is not None]
     if not least and known:
-        least = [min(known, key=lambda d: d.at_least)]
+        first = min(d.at_least for d in known)
+        ties = [d for d in known if d.at_least <= first + TIE]
+        least = [next(d for d in ties if d.body == body) for body in dict.fromkeys(d.body for d in ties)]
     ways = [
         TightWay(d.clock_deg, d.at_least, d.body, _verdict(d, keep_off))
         for d in sorted(least, key=lambda d: d.at_least)

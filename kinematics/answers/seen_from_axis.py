@@ -68,9 +68,9 @@ def seen_towards(
         if target.body.carrier == BED and any(axis.moves != "head" for axis in pairs.machine.linear_axes):
             continue  # the bed stands elsewhere at every tip position
         bins = height_bins(low, high, step, SLACK)
+        _add_insides(bins, target, at_tip)
         if direction is None:
             add_body(bins, target.tree.tree, target.X_WG, at_tip)
-            _add_insides(bins, target, at_tip)
         else:
             tree = target.tree.tree
             corners = target.X_WG.points(tree.vertices) - tip_W

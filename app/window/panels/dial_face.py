@@ -257,18 +257,21 @@ class DialFaceWidget(QWidget):
         return (*tries, words)
 
     def _paint_end(self, painter: QPainter) -> None:
-        """At the end of the curve where nothing is clear; on the track where there are no ranges."""
-        font, room = self.theme.type.quiet_bold, self._track.width() - 8.0
+        """At the end of the curve where nothing is clear, on the track where there are no ranges; beside the hand."""
+        font, track = self.theme.type.quiet_bold, self._track
         texts = self._end_texts()
         if not texts[0]:
             return
+        pin = self.x_of(self.value) if isinstance(self.value, float) else track.left()
+        left, right = pin - 8.0 - track.left(), track.right() - pin - 8.0
+        room = max(left, right) - 6.0
         text = next((t for t in texts if width_of(t, font) <= room), texts[-1])
         shown = QFontMetricsF(font).elidedText(text, Qt.TextElideMode.ElideRight, room)
         has_ranges = self.face is not None and bool(self.face.ranges)
         plate = QRectF(0.0, 0.0, width_of(shown, font) + 6.0, _TRACK_TOP - 0.5)
         if not has_ranges:
-            plate = QRectF(0.0, _TRACK_TOP + 1.0, plate.width(), self._track.height() - 3.0)
-        plate.moveRight(self._track.right() - (0.0 if has_ranges else 1.0))
+            plate = QRectF(0.0, _TRACK_TOP + 1.0, plate.width(), track.height() - 3.0)
+        plate.moveRight(track.right() - 1.0 if right >= left else pin - 8.0)
         painter.fillRect(plate, self.theme.palette.card)
         painter.setFont(font)
         painter.setPen(self.theme.palette.ink)

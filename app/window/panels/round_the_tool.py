@@ -70,7 +70,8 @@ class RoundToolPlot(Painted):
         return f"{plot.title}, round the tool at {units.length(plot.height, self.unit)}: {ways or 'nothing is tight'}"
 
     def _way(self, way: TightWay) -> str:
-        return f"{hour_of(way.clock_deg)} o'clock {way.body} {units.proven(way.spare, self.unit)}"
+        room = "touches" if way.spare == -math.inf else units.proven(way.spare, self.unit)
+        return f"{hour_of(way.clock_deg)} o'clock {way.body} {room}"
 
     # ---- scale -------------------------------------------------------------------------------------
 
@@ -160,15 +161,23 @@ class RoundToolPlot(Painted):
             painter.drawEllipse(self.centre, px, px)
         painter.setPen(QPen(self.ink, 2.0, Qt.PenStyle.DotLine))
         painter.drawEllipse(self.centre, self.out(plot.keep_off), self.out(plot.keep_off))
-        for ring in RINGS[self.unit]:
-            text = f"{ring:g}" if self.unit is Unit.MM else f"{ring / MM_PER_INCH:g}"
-            plate = QRectF(0.0, 0.0, width_of(text, font) + 3.0, 12.0)
-            plate.moveCenter(self.at(135.0, min(self.radius, self.out(ring))))
+        for text, plate in self.ring_labels():
             painter.fillRect(plate, pal.card)
             self.write(painter, plate, text, font, pal.quiet, MIDDLE)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(self.ink)
         painter.drawEllipse(self.centre, 2.0, 2.0)
+
+    def ring_labels(self) -> list[tuple[str, QRectF]]:
+        """Numbers on the rings, from the outermost in; those that would touch the one outside are left out."""
+        found: list[tuple[str, QRectF]] = []
+        for ring in reversed(RINGS[self.unit]):
+            text = f"{ring:g}" if self.unit is Unit.MM else f"{ring / MM_PER_INCH:g}"
+            plate = QRectF(0.0, 0.0, width_of(text, self.theme.type.quiet) + 3.0, 12.0)
+            plate.moveCenter(self.at(135.0, min(self.radius, self.out(ring))))
+            if not found or not found[-1][1].intersects(plate):
+                found.append((text, plate))
+        return found
 
     def _paint_hours(self, painter: QPainter) -> None:
         pal, font, centre, r = self.theme.palette, self.theme.type.quiet, self.centre, self.radius
@@ -265,22 +274,31 @@ class RoundToolPlot(Painted):
         return int(clock / 360.0 * len(self.plot.sectors)) % len(self.plot.sectors)
 
     def reading(self) -> str:
-        """The room in the direction under the hand; else of the tightest."""
+        """The room in the direction under the hand; empty where there is none."""
         plot = self.plot
-        if plot is None:
-            return ""
         k = None if self._hand is None else self.sector_at(self._hand)
-        if k is not None:
-            sector, clock = plot.sectors[k], plot.first_deg + (k + 0.5) * 360.0 / len(plot.sectors)
-            if sector.value is None:
-                return f"{hour_of(clock)} o'clock: over {units.length(MOST, self.unit)}"
-            room = "touches" if sector.at_least == -math.inf else units.proven(sector.at_least, self.unit)
-            return f"{hour_of(clock)} o'clock: {room}  {sector.body}"
-        return "; ".join(self._way(way) for way in plot.tight[:1]) or f"at the {plot.part}: nothing is tight"
+        if plot is None or k is None:
+            return ""
+        sector, clock = plot.sectors[k], plot.first_deg + (k + 0.5) * 360.0 / len(plot.sectors)
+        if sector.value is None:
+            return f"{hour_of(clock)} o'clock: over {units.length(MOST, self.unit)}"
+        room = "touches" if sector.at_least == -math.inf else units.proven(sector.at_least, self.unit)
+        return f"{hour_of(clock)} o'clock: {room}  {sector.body}"
 
     def _paint_reading(self, painter: QPainter) -> None:
+        """Under the face: what is under the hand, else the tight directions, as many as there is room for."""
+        plot, font = self.plot, self.theme.type.quiet_bold
+        assert plot is not None, "an empty panel is not painted"
         row = QRectF(INSIDE, self.height() - _READING, self.width() - 2 * INSIDE, _READING)
-        self.write(painter, row, self.reading(), self.theme.type.quiet_bold, self.ink)
+        if text := self.reading():
+            self.write(painter, row, text, font, self.ink)
+            return
+        lines = [self._way(way) for way in plot.tight] or [f"at the {plot.part}: nothing near"]
+        top = self.centre.y() + self.radius + _HOURS
+        n = max(1, min(len(lines), int((self.height() - top) / 16.0)))
+        for i, line in enumerate(reversed(lines[:n])):
+            row = QRectF(INSIDE, self.height() - _READING + 2.0 - 16.0 * i, self.width() - _SLIDER - INSIDE, 16.0)
+            self.write(painter, row, line, font, self.ink)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         if self.plot is None:

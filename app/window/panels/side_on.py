@@ -21,7 +21,7 @@ from app.window.panels.painted import LEFT, MIDDLE, RIGHT, TITLE, Painted, width
 from app.window.theme import INSIDE, Theme
 
 _READING = 20.0  # px, the line at the bottom that tells what is under the hand
-_TICKS = 58.0  # px, left of the axis
+_TICKS = 88.0  # px, left of the axis
 _BELOW, _ABOVE = 6.0, 26.0  # mm, shown under the tip, and over the gap or the holder's end
 
 
@@ -210,8 +210,9 @@ class SideOnPlot(Painted):
             ((self.at(0.0, min(z, high)).y(), z > high, text) for z, text in self._ticks(plot)), reverse=True
         )
         below = area.bottom() + 14.0
+        top = area.top() + 7.0
         for y, is_above, text in places:
-            at = min(y, below - 14.0)
+            at = max(top, min(y, below - 14.0))
             row = QRectF(2.0, at - 7.0, _TICKS - 10.0, 14.0)
             self.write(painter, row, text, fonts.quiet, self.theme.palette.quiet, RIGHT)
             painter.setPen(QPen(self.ink, 1.0))
