@@ -40,7 +40,7 @@ def test_that_a_new_body_stands_where_it_was_put(kind, on):
     put = body_put(TEXT, kind, on=on)
     body = next(b for b in reads(put.text).bodies if b.name == put.path)
     assert body.placement.rides_on == on
-    assert len(changed_lines(TEXT, put.text)) == 1
+    assert all(line.startswith("+") for line in changed_lines(TEXT, put.text))
     assert remove_entry(put.text, put.path) == TEXT
 
 
