@@ -202,7 +202,7 @@ def _with_ranges(asked: _Asked, pieces: Sequence[Range], curve: dict[float, Dial
         curve=_curve(curve),
         ranges=_told_ranges(found, curve),
         least_clear=clear[0] if clear and is_length and clear[0] > found[0].start else None,
-        is_never_clear=n_done == len(PASSES) and not clear,
+        is_never_clear=n_done == len(PASSES) and not clear and not _has_clear(curve),
         n_done=n_done,
         n_all=len(PASSES),
     )
@@ -225,6 +225,10 @@ def _spread(low: float, high: float, n: int) -> list[float]:
 
 def _curve(values: dict[float, DialValue]) -> tuple[CurvePoint, ...]:
     return tuple(CurvePoint(v, _spare(values[v])) for v in sorted(values))
+
+
+def _has_clear(curve: dict[float, DialValue]) -> bool:
+    return any(value.verdict is Verdict.CLEAR for value in curve.values())
 
 
 def _told_ranges(ranges: Sequence[DialRange], curve: dict[float, DialValue]) -> tuple[DialRange, ...]:

@@ -150,6 +150,8 @@ class DialFaceWidget(QWidget):
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.fillRect(event.rect(), self.theme.palette.card)
+        if self.hasFocus():
+            draw_focus(painter, QRectF(self.rect()), self.theme.palette)
         if self._is_choice:
             self._paint_cells(painter)
         else:
@@ -157,8 +159,6 @@ class DialFaceWidget(QWidget):
             self._paint_curve(painter)
             self._paint_end(painter)
             self._paint_hands(painter)
-        if self.hasFocus():
-            draw_focus(painter, QRectF(self.rect()), self.theme.palette)
         painter.end()
 
     def _paint_track(self, painter: QPainter) -> None:
@@ -216,7 +216,7 @@ class DialFaceWidget(QWidget):
         if isinstance(self.offer.now, float):  # saved: an open triangle
             x = self.x_of(self.offer.now)
             painter.setBrush(pal.card)
-            painter.drawPolygon([QPointF(x - 4.0, 29.0), QPointF(x, 24.5), QPointF(x + 4.0, 29.0)])
+            painter.drawPolygon([QPointF(x - 4.0, 28.0), QPointF(x, 23.5), QPointF(x + 4.0, 28.0)])
         if isinstance(self.value, float):  # now: a solid pin
             x = self.x_of(self.value)
             painter.setPen(Qt.PenStyle.NoPen)
@@ -254,7 +254,7 @@ class DialFaceWidget(QWidget):
         what = {"stick_out": "length", "h": "height", "tilt": "angle"}.get(self.offer.key.rpartition("/")[2], "value")
         words = f"no {what} clears"
         tries = [f"{words}: try {', '.join(self.helpful[:n])}" for n in (2, 1) if len(self.helpful) >= n]
-        return (*tries, words)
+        return (*tries, words, "none clear")
 
     def _paint_end(self, painter: QPainter) -> None:
         """At the end of the curve where nothing is clear, on the track where there are no ranges; beside the hand."""
@@ -267,6 +267,8 @@ class DialFaceWidget(QWidget):
         room = max(left, right) - 6.0
         text = next((t for t in texts if width_of(t, font) <= room), texts[-1])
         shown = QFontMetricsF(font).elidedText(text, Qt.TextElideMode.ElideRight, room)
+        if shown != text and text == texts[-1] and len(texts) > 1:
+            return  # the tool tip says it
         has_ranges = self.face is not None and bool(self.face.ranges)
         plate = QRectF(0.0, 0.0, width_of(shown, font) + 6.0, _TRACK_TOP - 0.5)
         if not has_ranges:
@@ -297,19 +299,20 @@ class DialFaceWidget(QWidget):
                 painter.setBrush(Qt.BrushStyle.NoBrush)
                 painter.setPen(QPen(pal.ink, 3.0 if is_now else 1.0))
                 painter.drawRect(inner.adjusted(1, 1, -2, -2) if is_now else inner.adjusted(0, 0, -1, -1))
-            room = inner.adjusted(5, 0, -4, 0)
+            room = inner.adjusted(4, 0, -3, 0)
             if verdict is not None and room.width() > MARK.width() + 4.0 + width_of(word, fonts.quiet_bold):
                 at = QPointF(room.left(), round(room.center().y() - MARK.height() / 2.0))
                 draw_mark(painter, at, verdict, colour, under)
                 room.setLeft(room.left() + MARK.width() + 4.0)
             painter.setFont(fonts.quiet_bold if is_now else fonts.quiet)
             painter.setPen(colour)
-            painter.drawText(room, int(LEFT), fitted(word, painter.font(), room.width()))
+            short = word if width_of(word, painter.font()) <= room.width() else word.split()[-1]
+            painter.drawText(room, int(LEFT), fitted(short, painter.font(), room.width()))
             if is_saved:
                 x = rect.center().x()
                 painter.setPen(QPen(pal.ink, 1.2))
                 painter.setBrush(pal.card)
-                painter.drawPolygon([QPointF(x - 4.0, 29.0), QPointF(x, 24.5), QPointF(x + 4.0, 29.0)])
+                painter.drawPolygon([QPointF(x - 4.0, 28.0), QPointF(x, 23.5), QPointF(x + 4.0, 28.0)])
 
     # ---- words ---------------------------------------------------------------------------------------
 

@@ -1,6 +1,7 @@
 """One dial as a row: name, number field with its unit, face, and what turning it makes of the worst spare.
 
-The row says moved(key, value) while it is turned, let_go(key, value), reset(key), focused(key).
+Dials of one group share a row; its name is then their letters (part x y z), one of which is shown.
+The row says moved(key, value) while it is turned, let_go(key, value), reset(key), focused(key), sibling_wanted(key).
 """
 
 from __future__ import annotations
@@ -8,19 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from PySide6.QtCore import QEvent, QObject, QRectF, Qt, Signal, Slot
-from PySide6.QtGui import QKeyEvent, QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QLineEdit, QWidget
 
 from app.jobs.dial_faces import DialKind, DialOffer
 from app.window import units
 from app.window.panels.dial_face import HEIGHT, DialFaceWidget
-from app.window.panels.painted import LEFT, RIGHT, fitted, width_of
+from app.window.panels.painted import LEFT, MIDDLE, RIGHT, fitted, width_of
 from app.window.theme import INSIDE, Theme
 from app.window.units import NumberFault, Unit
 from kinematics.verdict import Verdict
 
 NAME_WIDTH, FIELD_WIDTH, RESULT_WIDTH = 88, 76, 104
 _NARROW_RESULT = 80
+_LETTER = 17.0  # px, of one of x y z
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,7 @@ class DialRow(QWidget):
     let_go = Signal(str, object)
     reset = Signal(str)
     focused = Signal(str)
+    sibling_wanted = Signal(str)
 
     def __init__(self, theme: Theme, offer: DialOffer, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -77,6 +80,7 @@ class DialRow(QWidget):
         self.before: Worst | None = None
         self.now: Worst | None = None
         self.is_busy = False
+        self.siblings: tuple[DialOffer, ...] = ()
         self.setFixedHeight(HEIGHT)
         self.face = DialFaceWidget(theme, offer, self)
         self.field = NumberField(theme, self)
@@ -160,13 +164,42 @@ class DialRow(QWidget):
         is_turned = self.face.value != self.offer.now
         painter.setFont(fonts.text_bold if is_turned else fonts.text)
         name = QRectF(INSIDE, 0, NAME_WIDTH - 4, HEIGHT)
-        painter.drawText(name, int(LEFT), fitted(self.offer.name, painter.font(), name.width()))
+        if self.siblings:
+            self._paint_letters(painter)
+        else:
+            painter.drawText(name, int(LEFT), fitted(self.offer.name, painter.font(), name.width()))
         self._paint_result(painter)
         painter.end()
+
+    def letters(self) -> list[tuple[DialOffer, QRectF]]:
+        """Where the letter of each dial of the group stands."""
+        left = INSIDE + NAME_WIDTH - 6 - _LETTER * len(self.siblings)
+        return [(o, QRectF(left + _LETTER * i, 1.0, _LETTER, HEIGHT - 2.0)) for i, o in enumerate(self.siblings)]
+
+    def _paint_letters(self, painter: QPainter) -> None:
+        pal, fonts = self.theme.palette, self.theme.type
+        word = self.offer.name.rpartition(" ")[0]
+        room = self.letters()[0][1].left() - INSIDE - 2.0
+        painter.drawText(QRectF(INSIDE, 0, room, HEIGHT), int(LEFT), fitted(word, painter.font(), room))
+        for offer, box in self.letters():
+            is_shown = offer.key == self.offer.key
+            painter.setFont(fonts.text_bold if is_shown else fonts.text)
+            painter.setPen(pal.ink if is_shown else pal.quiet)
+            painter.drawText(box, int(MIDDLE), offer.name.rpartition(" ")[2])
+            if is_shown:
+                painter.fillRect(QRectF(box.left() + 3.0, box.bottom() - 5.0, box.width() - 6.0, 2.0), pal.ink)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        wanted = [offer for offer, box in self.letters() if box.contains(event.position())]
+        if wanted:
+            self.sibling_wanted.emit(wanted[0].key)
+        else:
+            super().mousePressEvent(event)
 
     def _paint_result(self, painter: QPainter) -> None:
         pal, fonts = self.theme.palette, self.theme.type
         before, now = self.result()
+        painter.setPen(pal.ink)
         box = QRectF(self.width() - INSIDE - self._result_width() + 6, 0, self._result_width() - 6, HEIGHT)
         if not now:
             painter.setFont(fonts.text)
@@ -222,4 +255,10 @@ class DialRow(QWidget):
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
         if event.type() == QEvent.Type.FocusIn:
             self.focused.emit(self.offer.key)
+        if event.type() == QEvent.Type.KeyPress and isinstance(event, QKeyEvent):
+            letter = event.text().lower()
+            wanted = [o.key for o in self.siblings if letter and o.name.rpartition(" ")[2].lower() == letter]
+            if wanted:
+                self.sibling_wanted.emit(wanted[0])
+                return True
         return super().eventFilter(watched, event)

@@ -41,8 +41,10 @@ class Dials(QWidget):
         self.theme, self.unit = theme, Unit.MM
         self.scope = DialScope.TOOL
         self.rows: dict[str, DialRow] = {}
+        self._of_group: dict[str, str] = {}  # which dial of a group is shown
         self.why_empty = ""
         self._paths: tuple[str, ...] = ()
+        self._last = ""
         self._waiting: tuple[str, object] | None = None
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
@@ -111,6 +113,11 @@ class Dials(QWidget):
                     old.deleteLater()
                 ordered[offer.key] = self._new_row(offer)
         self.rows = ordered
+        for row in self.rows.values():
+            group = row.offer.group
+            row.siblings = tuple(o for o in offers if group and o.group == group)
+            if group and self._of_group.get(group) not in self.rows:
+                self._of_group[group] = row.offer.key
         self._set_tab_order()
         self._arrange()
         self.update()
@@ -121,7 +128,8 @@ class Dials(QWidget):
         row.moved.connect(self._moved)
         row.let_go.connect(self._let_go)
         row.reset.connect(self._was_reset)
-        row.focused.connect(self.picked)
+        row.focused.connect(self._was_picked)
+        row.sibling_wanted.connect(self._show_sibling)
         row.show()
         return row
 
@@ -185,11 +193,25 @@ class Dials(QWidget):
         return next((key for key, row in self.rows.items() if row.face.is_held), None)
 
     def focus_dial(self, n: int) -> None:
-        """Go to the nth dial, from 1."""
-        rows = list(self.rows.values())
-        if 1 <= n <= len(rows):
+        """Go to the nth dial, from 1; with 0 to the last that had the focus."""
+        if n < 1:
+            self.focus_any()
+            return
+        rows = self.shown_rows()
+        if n <= len(rows):
             rows[n - 1].face.setFocus(Qt.FocusReason.ShortcutFocusReason)
             self._scroll.ensureWidgetVisible(rows[n - 1], 0, 0)
+
+    def focus_any(self) -> None:
+        """Go to the dial that had the focus last, or the first."""
+        rows = self.shown_rows()
+        last = [row for row in rows if row.offer.key == self._last]
+        if rows:
+            (last or rows)[0].face.setFocus(Qt.FocusReason.ShortcutFocusReason)
+
+    def shown_rows(self) -> list[DialRow]:
+        """The rows that are there: of each group one."""
+        return [r for key, r in self.rows.items() if not r.offer.group or self._of_group.get(r.offer.group) == key]
 
     # ---- layout ------------------------------------------------------------------------------------
 
@@ -210,13 +232,16 @@ class Dials(QWidget):
         self._path.setGeometry(max(left, self.width() - INSIDE - 240), 0, min(240, self.width() - left - INSIDE), HEAD)
         area = self.rect().adjusted(0, HEAD, 0, 0)
         self._scroll.setGeometry(area)
-        n, n_columns = len(self.rows), 2 if self.width() >= TWO_COLUMNS_FROM else 1
+        shown = self.shown_rows()
+        for row in self.rows.values():
+            row.setVisible(row in shown)
+        n, n_columns = len(shown), 2 if self.width() >= TWO_COLUMNS_FROM else 1
         per_column = -(-n // n_columns)
         height = per_column * HEIGHT
         bar = self._scroll.verticalScrollBar().sizeHint().width() if height > area.height() else 0
         width = (area.width() - bar) // n_columns
         self._sheet.resize(area.width() - bar, max(height, area.height()))
-        for i, row in enumerate(self.rows.values()):
+        for i, row in enumerate(shown):
             row.setGeometry((i // max(per_column, 1)) * width, (i % max(per_column, 1)) * HEIGHT, width, HEIGHT)
 
     def _set_tab_order(self) -> None:
@@ -267,6 +292,22 @@ class Dials(QWidget):
     def _let_go(self, key: str, value: object) -> None:
         self._flush()
         self.released.emit(key, value)
+
+    @Slot(str)
+    def _was_picked(self, key: str) -> None:
+        self._last = key
+        self.picked.emit(key)
+
+    @Slot(str)
+    def _show_sibling(self, key: str) -> None:
+        row = self.rows[key]
+        group = [r for r in self.rows.values() if r.offer.group == row.offer.group]
+        had_focus = any(r.face.hasFocus() for r in group)
+        self._of_group[row.offer.group] = key
+        self._arrange()
+        if had_focus:
+            row.face.setFocus()
+        self.picked.emit(key)
 
     @Slot(str)
     def _was_reset(self, key: str) -> None:
