@@ -134,6 +134,9 @@ class Pose:
         return _rigid(to_frame, from_frame, self.R_AB, self.p_AB)
 
 
+_UNTURNED = frozen(np.eye(3))
+
+
 def _rigid(to_frame: str, from_frame: str, R_AB: Array, p_AB: Array) -> Pose:
     """A pose from a rotation that is one by construction: joined, inverted and renamed poses need no test."""
     pose = object.__new__(Pose)
@@ -146,12 +149,15 @@ def _rigid(to_frame: str, from_frame: str, R_AB: Array, p_AB: Array) -> Pose:
 
 def identity(frame: str, same_as: str | None = None) -> Pose:
     """The pose of a frame in itself, or of a frame that coincides with it."""
-    return Pose(frame, same_as or frame, np.eye(3), np.zeros(3))
+    return _rigid(frame, same_as or frame, _UNTURNED, np.zeros(3))
 
 
 def shift(to_frame: str, from_frame: str, offset: Sequence[float]) -> Pose:
     """B stands at `offset` in A, not turned."""
-    return Pose(to_frame, from_frame, np.eye(3), np.asarray(offset, dtype=np.float64))
+    p = np.array(offset, dtype=np.float64)
+    if p.shape != (3,) or not np.isfinite(p).all():
+        raise ShapeError("a pose needs a point of finite numbers")
+    return _rigid(to_frame, from_frame, _UNTURNED, p)
 
 
 def turn_about(to_frame: str, from_frame: str, axis: Sequence[float], angle_deg: float) -> Pose:
@@ -161,6 +167,8 @@ def turn_about(to_frame: str, from_frame: str, axis: Sequence[float], angle_deg:
     turn has entries -1, 0 and 1 only.
     """
     x, y, z = unit(axis)
+    if not math.isfinite(angle_deg):
+        raise ShapeError("a pose needs finite numbers")
     c, s = cos_sin_deg(angle_deg)
     v = 1.0 - c
     R = [
@@ -168,7 +176,7 @@ def turn_about(to_frame: str, from_frame: str, axis: Sequence[float], angle_deg:
         [y * x * v + z * s, c + y * y * v, y * z * v - x * s],
         [z * x * v - y * s, z * y * v + x * s, c + z * z * v],
     ]
-    return Pose(to_frame, from_frame, np.array(R), np.zeros(3))
+    return _rigid(to_frame, from_frame, np.array(R), np.zeros(3))
 
 
 def shortest_turn(to_frame: str, from_frame: str, direction: Sequence[float]) -> Pose:

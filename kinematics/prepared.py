@@ -199,7 +199,7 @@ class Prepared:
     def between(self) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
         """Links and swings of the scene."""
         if self._between is None:
-            self._between = all_between(self.scene, self.placed, self.move_of, self.poses_at)
+            self._between = all_between(self.scene, self.placed, self)
         return self._between
 
     def lift_to(self, orientation: Orientation, cut: Cut) -> float:

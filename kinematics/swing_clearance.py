@@ -17,8 +17,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from kinematics.assembly import tool_assembly
 from kinematics.cut_pairs import Moves, crude_clearances, measured
 from kinematics.cut_pairs import Target as CutTarget
 from kinematics.engine.exact_pair import move_sets
@@ -118,6 +118,31 @@ class _Found:
     is_settled: bool
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Standing:
+    """Parts against bodies over one straight move; `is_compared` (n_parts, n_targets)."""
+
+    parts: Sequence[Part]
+    targets: list[Target]
+    moves: Moves
+    is_compared: NDArray[np.bool_]
+
+    def left_out(self) -> Iterator[tuple[int, int, str, str]]:
+        """What is not compared: places in the order of bodies and parts, and names of part and body."""
+        for i, j in zip(*np.nonzero(~self.is_compared), strict=True):
+            part, target = self.parts[i], self.targets[j]
+            yield target.order, part.order, part.name, target.body.name
+
+
+def _group(
+    parts: Sequence[Part], targets: list[Target], positions: Positions, down: float, builders: set[str]
+) -> _Standing:
+    """Parts against bodies over one move; what `builders` names is not compared with the machine's own bodies."""
+    is_own = np.array([target.body.is_machine for target in targets], dtype=bool)
+    is_builders = np.array([part.name in builders for part in parts], dtype=bool)
+    return _Standing(parts, targets, Moves(move_sets([positions]), down), ~np.outer(is_builders, is_own))
+
+
 class _Check:
     """One swing or link with everything placed."""
 
@@ -134,52 +159,47 @@ class _Check:
 
     # ---- what is still against what is still ---------------------------------------------------
 
-    def _standing(self, tool: Tool) -> Iterator[tuple[Part, Target, Positions]]:
+    def _standing(self, tool: Tool) -> list[_Standing]:
         """What moves in straight lines at the lift, against what does not turn: tool, head, bed."""
-        assembly = tool_assembly(tool, self.machine.spindle_nose)
+        assembly = self.prepared.assembly_of(tool)
         gauge = np.array([0.0, 0.0, assembly.gauge_length])
         positions = self.between.positions(assembly.gauge_length)
-        (relative,) = seen_from_bed(self.machine, [positions], gauge)
-        (of_bed,) = motions_of_bed(self.machine, [positions], gauge)
+        by = stick_out_error(self.scene.setup_errors, tool)
+        parts, bed_parts = self.prepared.parts(assembly), self.prepared.bed_parts()
+        still = [t for t in self.setup.targets if not (self.between.boxes and self.setup.moving_axes(t.body))]
+        on_bed = [t for t in still if t.body.carrier == BED]
+        others = [t for t in still if t.body.carrier != BED]
         heads = {b.name for b in self.prepared.head_bodies}
         machine_bed = {b.name for b in self.prepared.placed.bodies if b.is_machine and b.carrier == BED}
-        for target in self.setup.targets:
-            if self.between.boxes and self.setup.moving_axes(target.body):
-                continue
-            is_bed = target.body.carrier == BED
-            for part in self.prepared.parts(assembly):
-                if part.name in heads and is_bed and target.body.is_machine:
-                    self.setup.left_out.append((f"{part.name} - {target.body.name}", BUILDER))
-                    continue
-                yield part, target, relative if is_bed else positions
-            for part in () if is_bed else self.prepared.bed_parts():
-                if part.name in machine_bed and target.body.is_machine:
-                    self.setup.left_out.append((f"{part.name} - {target.body.name}", BUILDER))
-                    continue
-                yield part, target, of_bed
+        groups = [_group(parts, others, positions, by, set())] if others else []
+        if on_bed:
+            (relative,) = seen_from_bed(self.machine, [positions], gauge)
+            groups.append(_group(parts, on_bed, relative, by, heads))
+        if bed_parts and others:
+            (of_bed,) = motions_of_bed(self.machine, [positions], gauge)
+            groups.append(_group(bed_parts, others, of_bed, 0.0, machine_bed))
+        left_out = sorted((left for group in groups for left in group.left_out()), key=lambda left: left[:2])
+        self.setup.left_out += [(f"{part} - {body}", BUILDER) for _, _, part, body in left_out]
+        return groups
 
     def _least_standing(self, tool: Tool) -> _Found | None:
         """The least spare of what does not turn, by the engine of the cuts, the nearest first."""
-        by = stick_out_error(self.scene.setup_errors, tool)
         poses = self.prepared.poses_at(self.between.angles_deg)
         placed: dict[int, CutTarget] = {}
-        groups: dict[tuple[int, float], list[tuple[Part, Target, Positions]]] = {}
-        for part, target, positions in self._standing(tool):
-            down = by if part.order < BEHIND_TOOL else 0.0
-            groups.setdefault((id(positions), down), []).append((part, target, positions))
         found: list[tuple[float, int, Part, Target, Moves]] = []
-        for (_, down), members in groups.items():
-            moves = Moves(move_sets([members[0][2]]), down)
-            parts = {id(part): part for part, _, _ in members}
-            targets = {id(target): target for _, target, _ in members}
-            for target in targets.values():
+        for group in self._standing(tool):
+            for target in group.targets:
                 if target.order not in placed:
                     placed[target.order] = self._placed(target, poses)
-            bounds = crude_clearances([*parts.values()], [placed[t.order] for t in targets.values()], moves)
-            row, column = ({key: k for k, key in enumerate(keys)} for keys in (parts, targets))
-            for part, target, _ in members:
-                bound = float(bounds[row[id(part)], column[id(target)]]) - target.errors.total
-                found.append((bound, len(found), part, target, moves))
+            bounds = crude_clearances(group.parts, [placed[t.order] for t in group.targets], group.moves)
+            bounds = bounds - np.array([t.errors.total for t in group.targets])
+            rows, columns = np.nonzero(group.is_compared)
+            found += [
+                (bound, len(found) + k, group.parts[i], group.targets[j], group.moves)
+                for k, (bound, i, j) in enumerate(
+                    zip(bounds[rows, columns].tolist(), rows.tolist(), columns.tolist(), strict=True)
+                )
+            ]
         best: _Found | None = None
         for bound, _, part, target, moves in sorted(found, key=lambda one: one[:2]):
             limit = (math.inf if best is None else best.at_most) + target.errors.total
@@ -208,7 +228,7 @@ class _Check:
 
     def _in_W_from_bed(self, answer: Clear | Contact, tool: Tool) -> Clear | Contact:
         """Points in W of a pair that was found as the bed sees it."""
-        length = tool_assembly(tool, self.machine.spindle_nose).gauge_length
+        length = self.prepared.assembly_of(tool).gauge_length
         tip = CutMove((self.between.positions(length),), (), length).tip_for(self.machine, answer.tip)
         off = tip - answer.tip
         return replace(answer, tip=tip, p_tool=answer.p_tool + off, p_obstacle=answer.p_obstacle + off)

@@ -138,11 +138,11 @@ def least_over_any_turn(
         return asked.inside
     if not others:
         return _quick(asked, enough, fine, math.inf)
-    crude = crude_bounds(others)
-    if min(crude) < asked.least(enough, math.inf, 0).at_least:
+    crude, of_round = crude_bounds(others), asked.crude_bound()
+    if min(crude) < of_round:
         b = least_over_turn(others, enough, crude=crude)
-        if b.witness is not None and b.witness.is_proven:
-            return b
+        if b.at_most <= of_round or (b.witness is not None and b.witness.is_proven):
+            return replace(b, unknown=tuple(dict.fromkeys((*asked.unknown, *b.unknown))))
         return _lesser(_quick(asked, enough, fine, b.at_most), b)
     a = _quick(asked, enough, fine, math.inf)
     if a.witness is not None and a.witness.is_proven:
@@ -207,16 +207,23 @@ class _Asked:
             rows.append((tool, body, angles))
         self.of_pair: Ints = np.array(rows, dtype=np.int64)
         self._join_bodies(joined)
-        self._join_tools(len(longest))
+        self._join_tools()
+        self._longest, self._has_far = len(longest), False
         ends = [[end for stretch in p.box for end in stretch] + [0.0] * (4 - 2 * len(p.box)) for p in self._boxes]
         self.stretches = np.array(ends)
         self.n_axes: Ints = np.array([len(p.box) for p in self._boxes], dtype=np.int64)
         self.inside, self.unknown = _inside(self)
         self.rows, self.values = self._units()
 
+    def crude_bound(self) -> float:
+        """A lower bound of what any of the pairs has left."""
+        return self.least(Enough(), math.inf, 0).at_least
+
     def least(self, enough: Enough, known: float, allowed: int) -> TurnResult:
         """The search over the boxes, with so many exact triangles at most; `inside` is known to be None."""
         units, result = self.rows, np.zeros(12)
+        if allowed > 0 and not self._has_far:
+            self._put_far()
         status, unit, n_exact, _ = turning_search.search(
             self.tool, self.axes, units, self.values, self.arrays,
             self.stretches, self.n_axes, np.array(enough.numbers()), known, allowed, result,
@@ -248,7 +255,7 @@ class _Asked:
             of.solids,
         )  # fmt: skip
 
-    def _join_tools(self, n_axes: int) -> None:
+    def _join_tools(self) -> None:
         """Profiles, stretches and tip positions as arrays; for each tool the rows of its stretches."""
         profiles: list[Array] = []
         ranges: list[Ints] = []
@@ -282,13 +289,12 @@ class _Asked:
             self._columns.append(columns)
             values = np.zeros((n, 5))
             values[:, :2] = (positions.down, positions.up)
-            values[:, 3:] = _far_from_axes(part, positions, self.axes, n_axes)
             self._values.append(values)
         self.tool = turning_search.Tool(np.concatenate(profiles), np.concatenate(ranges), np.concatenate(points))
 
     def _units(self) -> tuple[Ints, Array]:
         """Every stretch of every pair, in the columns that the search reads."""
-        rows, of = _spread([len(c) for c in self._columns], self.of_pair[:, 0])
+        rows, of = self._rows_of_tools, _ = _spread([len(c) for c in self._columns], self.of_pair[:, 0])
         units: Ints = np.zeros((len(rows), 10), dtype=np.int64)
         units[:, :7] = np.concatenate(self._columns)[rows]
         units[:, 7:9] = self.of_pair[of, 1:]
@@ -296,6 +302,12 @@ class _Asked:
         values = np.concatenate(self._values)[rows]
         values[:, 2] = np.array([pair.subtract for pair in self.pairs])[of]
         return units, values
+
+    def _put_far(self) -> None:
+        """How far each stretch ever is from the axes, which only a search needs that goes beyond the first bounds."""
+        far = [_far_from_axes(pair.part, pair.positions, self.axes, self._longest) for pair in self._tools]
+        self.values[:, 3:] = np.concatenate(far)[self._rows_of_tools]
+        self._has_far = True
 
     def middles(self) -> tuple[Ints, Array, Array]:
         """What may be inside: rows of pairs (n,), points in W and in the body's frame (n, 3).

@@ -470,7 +470,9 @@ def own_plane(
 def farthest(tool: Stretch, n_axes: int, axes: Array) -> tuple[float, float]:
     """How far from the first and from the second axis the tool ever is, however far the first has turned."""
     first = second = 0.0
-    turn = np.zeros(9)
+    turns = np.zeros((RING, 9))
+    for i in range(RING if n_axes == 2 else 0):
+        _set_turn(turns[i], 0, axes, 0, i * (360.0 / RING))
     for q in range(tool.q0, tool.q1):
         for j in range(2 * tool.first, 2 * tool.last + 2):
             r, z = tool.profile[j >> 1, 0], tool.profile[j >> 1, 1] + (tool.up if j & 1 else -tool.down)
@@ -481,7 +483,7 @@ def farthest(tool: Stretch, n_axes: int, axes: Array) -> tuple[float, float]:
                 continue
             far2 = 0.0
             for i in range(RING):
-                _set_turn(turn, 0, axes, 0, i * (360.0 / RING))
+                turn = turns[i]
                 far2 = max(far2, _off_axis2(
                     axes, 1,
                     turn[0] * x + turn[3] * y + turn[6] * z - axes[1, 0],

@@ -237,11 +237,11 @@ class TurningPiece:
     def _reach(self) -> Array:
         """For each corner its largest distance (n,) from the first axis, wherever the second stands."""
         first, last = self.axes
-        p_C = self._circles.points
-        reach = np.zeros(len(p_C))
-        for angle in np.arange(0.0, 360.0, RING_DEG):
-            reach = np.maximum(reach, _Circles(last.pose(float(angle)).points(p_C), first).radii)
-        return reach + self._circles.radii * (1.0 - cos_sin_deg(RING_DEG / 2)[0])
+        turns, a = [last.pose(float(angle)) for angle in np.arange(0.0, 360.0, RING_DEG)], np.asarray(first.direction)
+        p_C = self._circles.points @ np.array([X.R_AB.T for X in turns]) + np.array([X.p_AB for X in turns])[:, None, :]
+        off = p_C - (p_C @ a)[:, :, None] * a  # (n_turns, n, 3), square to the first axis
+        reach = np.sqrt((off**2).sum(axis=2).max(axis=0))
+        return np.asarray(reach + self._circles.radii * (1.0 - cos_sin_deg(RING_DEG / 2)[0]))
 
     def pose(self, angles_deg: Sequence[float]) -> Pose:
         """X_BG: the piece in the frame of the still side."""
@@ -324,7 +324,7 @@ class _Circles:
         along = (points @ a)[:, None] * a
         self.points = points
         self._centres = np.asarray(axis.origin) + along
-        self._c, self._s = points - along, np.cross(a, points)
+        self._c, self._s = points - along, points @ _cross_with(axis.direction)
         self.radii = np.sqrt((self._c**2).sum(axis=1))
 
     def along(self, direction: Array) -> tuple[float, float]:
@@ -348,6 +348,13 @@ class _Circles:
         else:
             is_between = np.mod(np.degrees(np.arctan2(-s, -c)) - lo, 360.0) <= hi - lo
         return np.asarray(level + np.where(is_between, -np.hypot(c, s), ends))
+
+
+@lru_cache(maxsize=64)
+def _cross_with(a: Vector) -> Array:
+    """The matrix that turns rows of points p into rows of a x p."""
+    x, y, z = a
+    return np.array([[0.0, z, -y], [-z, 0.0, x], [y, -x, 0.0]])
 
 
 def is_coaxial(X_CG: Pose, axis: TurnAxis) -> bool:

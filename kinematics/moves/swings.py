@@ -14,9 +14,10 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 
@@ -26,7 +27,7 @@ from kinematics.machine import Machine, TableAxis, W, frame_poses
 from kinematics.moves.cuts import CutMove, cut_move, lift_height
 from kinematics.placement import PlacedScene
 from kinematics.pose import Array, Pose, angle_difference_deg, identity
-from kinematics.scene import Cut, Orientation, Scene
+from kinematics.scene import Cut, Orientation, Scene, Tool
 
 HOME = "home"
 STILL_DEG = 1e-9  # a turn no larger than this is no turn
@@ -65,23 +66,36 @@ class Between:
         return Positions(np.column_stack([self.corners_W, z]), up)
 
 
-MoveOf = Callable[[Cut, ToolAssembly, Pose, float], CutMove]
-PosesAt = Callable[[tuple[tuple[str, float], ...]], dict[str, Pose]]
+class AtHand(Protocol):
+    """Who makes things once that links and swings need: see the functions of the same names."""
+
+    def assembly_of(self, tool: Tool) -> ToolAssembly: ...
+    def move_of(self, cut: Cut, assembly: ToolAssembly, X_WP: Pose, lift_to: float) -> CutMove: ...
+    def poses_at(self, angles_deg: tuple[tuple[str, float], ...]) -> dict[str, Pose]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class _Anew:
+    """Everything is made when it is asked for."""
+
+    scene: Scene
+
+    def assembly_of(self, tool: Tool) -> ToolAssembly:
+        return tool_assembly(tool, self.scene.machine.spindle_nose)
+
+    def move_of(self, cut: Cut, assembly: ToolAssembly, X_WP: Pose, lift_to: float) -> CutMove:
+        return cut_move(cut, assembly, X_WP, lift_to)
+
+    def poses_at(self, angles_deg: tuple[tuple[str, float], ...]) -> dict[str, Pose]:
+        return frame_poses(self.scene.machine, dict(angles_deg))
 
 
 def all_between(
-    scene: Scene, placed: PlacedScene, move_of: MoveOf = cut_move, poses_at: PosesAt | None = None
+    scene: Scene, placed: PlacedScene, at_hand: AtHand | None = None
 ) -> tuple[tuple[Between, ...], tuple[Between, ...]]:
-    """Links and swings of a scene, each in machining order.
-
-    `move_of` may have the moves of cuts at hand, `poses_at` X_WA of every frame A that turns.
-    """
-
-    def poses_of(angles_deg: tuple[tuple[str, float], ...]) -> dict[str, Pose]:
-        return frame_poses(scene.machine, dict(angles_deg))
-
-    poses_at = poses_at or poses_of
-    made = [_Made(scene, placed, orientation, cut, move_of, poses_at) for orientation, cut in scene.cuts()]
+    """Links and swings of a scene, each in machining order; `at_hand` may have what they are made from."""
+    at_hand = at_hand or _Anew(scene)
+    made = [_Made(scene, placed, orientation, cut, at_hand) for orientation, cut in scene.cuts()]
     if not made:
         return (), ()
     links: list[Between] = []
@@ -115,21 +129,13 @@ def approach_heights(links: Sequence[Between], swings: Sequence[Between], n_cuts
 class _Made:
     """A cut with its move in W, and where it ends."""
 
-    def __init__(
-        self,
-        scene: Scene,
-        placed: PlacedScene,
-        orientation: Orientation,
-        cut: Cut,
-        move_of: MoveOf,
-        poses_at: PosesAt,
-    ) -> None:
+    def __init__(self, scene: Scene, placed: PlacedScene, orientation: Orientation, cut: Cut, at_hand: AtHand) -> None:
         self.orientation, self.cut = orientation, cut
         self.angles = dict(orientation.angles_deg)
-        assembly = tool_assembly(scene.tool(cut.tool), scene.machine.spindle_nose)
+        assembly = at_hand.assembly_of(scene.tool(cut.tool))
         zero = placed.zero_of(scene, scene.workpiece_of(cut))
-        X_WC = poses_at(orientation.angles_deg).get(zero.carrier) or identity(W, zero.carrier)
-        move = move_of(cut, assembly, X_WC @ zero.X_CP, lift_height(scene.lift, scene.machine))
+        X_WC = at_hand.poses_at(orientation.angles_deg).get(zero.carrier) or identity(W, zero.carrier)
+        move = at_hand.move_of(cut, assembly, X_WC @ zero.X_CP, lift_height(scene.lift, scene.machine))
         lifting = [s for s in move.sets if s.up > 0.0] or [*move.sets]
         self.ends_W = np.concatenate([s.points for s in lifting])
         self.retract_end = float(self.ends_W[:, 2].min()) + assembly.gauge_length + cut.retract
