@@ -14,7 +14,8 @@ from PySide6.QtWidgets import QLineEdit, QWidget
 
 from app.jobs.dial_faces import DialKind, DialOffer
 from app.window import units
-from app.window.panels.dial_face import HEIGHT, DialFaceWidget
+from app.window.panels.dial_face import DialFaceWidget
+from app.window.panels.dial_picture import HEIGHT
 from app.window.panels.painted import LEFT, MIDDLE, RIGHT, fitted, width_of
 from app.window.theme import INSIDE, Theme
 from app.window.units import NumberFault, Unit
@@ -63,6 +64,8 @@ class NumberField(QLineEdit):
             self.row.face.setFocus()
         else:
             super().keyPressEvent(event)
+            if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+                event.accept()  # it is the field's own
 
 
 class DialRow(QWidget):

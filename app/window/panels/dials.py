@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QButtonGroup, QCompleter, QLineEdit, QScrollArea, 
 
 from app.jobs.dial_faces import DialFace, DialOffer, DialScope
 from app.window.marks import painting
-from app.window.panels.dial_face import HEIGHT
+from app.window.panels.dial_picture import HEIGHT
 from app.window.panels.dial_row import DialRow, Worst
 from app.window.panels.painted import LEFT, width_of
 from app.window.theme import INSIDE, Theme

@@ -7,7 +7,7 @@ Says: edited(path, value), the number behind a block, mm or degrees; picked(path
 from __future__ import annotations
 
 from PySide6.QtCore import QLineF, QPointF, QRectF, QSize, Qt, Signal, Slot
-from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPen
+from PySide6.QtGui import QFocusEvent, QKeyEvent, QMouseEvent, QPainter, QPen
 from PySide6.QtWidgets import QLineEdit, QWidget
 
 from app.jobs.plots import Term, UsesUp
@@ -24,6 +24,21 @@ _FIELD = 84.0
 _MOST_TEXT = 1.25  # of the clearance, how far a bar may reach beyond what it shows
 
 
+class _Field(QLineEdit):
+    """A number while it is edited; Return is its own."""
+
+    left = Signal()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        super().keyPressEvent(event)
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            event.accept()
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:
+        super().focusOutEvent(event)
+        self.left.emit()
+
+
 class UsesUpBar(Painted):
     """The bar and its terms."""
 
@@ -35,12 +50,12 @@ class UsesUpBar(Painted):
         self.bar: UsesUp | None = None
         self.part_off = ""
         self.row = 0
-        self._field = QLineEdit(self)
+        self._field = _Field(self)
         self._field.setFont(theme.type.text)
         self._field.setAlignment(Qt.AlignmentFlag.AlignRight)
         self._field.hide()
         self._field.returnPressed.connect(self._take)
-        self._field.editingFinished.connect(self._close)
+        self._field.left.connect(self._close)
         self._editing: Term | None = None
         self.setMouseTracking(True)
         self.setMinimumSize(240, 240)
