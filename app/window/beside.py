@@ -39,7 +39,7 @@ class Beside(QObject):
         session.shapes_came.connect(self._shapes_came)
         session.no_shapes.connect(self._no_shapes)
         window.view.swept_wanted.connect(self._swept_wanted)
-        window.view.edit_asked.connect(window.find)
+        window.view.edit_asked.connect(window.edit)
         session.selected.connect(self._selected)
         session.snapshot_changed.connect(self._snapshot_changed)
         window.dials.turned.connect(self._turned)
@@ -90,12 +90,14 @@ class Beside(QObject):
     def _found(self, found: Found) -> None:
         window, focus = self._window, self._session.focus
         match found.panel, found.value:
-            case "offers", tuple() as offers:
-                self._show_offers(offers)
-            case "face", DialFace() as face:
-                window.dials.show_face(face)
             case _ if found.about != focus:
                 return
+            case "offers", tuple() as offers:
+                self._show_offers(offers)
+            case "offers", str(why):
+                window.dials.show_nothing(why)
+            case "face", DialFace() as face:
+                window.dials.show_face(face)
             case "uses_up", UsesUp() as bar:
                 window.uses_up.show_bar(bar)
             case "part_off", str(text):
@@ -125,7 +127,6 @@ class Beside(QObject):
             self._mark_stale()
         elif not self._window.view.is_swept_wanted:
             self._window.view.toggle_swept()
-        self._session.want_dials(self._scope, self._dial_order())
 
     @Slot()
     def _snapshot_changed(self) -> None:
@@ -156,9 +157,6 @@ class Beside(QObject):
 
     # ---- dials ----
 
-    def _dial_order(self) -> tuple[str, ...]:
-        return (self._turning,) if self._turning else ()
-
     @Slot(str, object)
     def _turned(self, key: str, value: float | str) -> None:
         offer = self._offers.get(key)
@@ -177,6 +175,7 @@ class Beside(QObject):
         if offer is None:
             return
         changed = dict(edits(offer, value))
+        self._session.prefer_dials((key,))
         if value == offer.now:
             self._session.let_go()
         else:
@@ -195,11 +194,11 @@ class Beside(QObject):
     def _scope_changed(self, scope: DialScope) -> None:
         self._scope = scope
         self._show_worst()
-        self._session.want_dials(scope, self._dial_order())
+        self._session.want_dials(scope)
 
     @Slot(str)
     def _dial_picked(self, key: str) -> None:
-        self._session.want_dials(self._scope, (key,))
+        self._session.prefer_dials((key,))
 
     @Slot(str)
     def _added(self, path: str) -> None:

@@ -13,11 +13,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from app.jobs.check import moves_of, result_of, whole_check
+from app.jobs.dial_offers import dial_offers
+from app.jobs.dials import dial_face
 from app.jobs.part_off import part_off_line
 from app.jobs.polar_plot import round_the_tool
 from app.jobs.profile_plot import side_on
 from app.jobs.results import CutResult, MoveResult, Result
 from app.jobs.uses_up import uses_up
+from app.jobs.whatif_dials import Bench
 from app.jobs.words import tightest_first
 from app.scenes.edits import EditError
 from app.scenes.faults import Fault, SceneFileError
@@ -32,6 +35,7 @@ from app.window.answers import (
     CutDone,
     CutKey,
     CutOutline,
+    DialsWanted,
     Faulty,
     Found,
     Look,
@@ -70,6 +74,10 @@ class Desk:
         self._n_shapes = 0
         self._results: dict[CutKey, CutResult] = {}
         self._swings: dict[MoveKey, MoveResult] = {}
+        self._bench: Bench | None = None
+        self._focus: CutKey | None = None
+        self._dials = DialsWanted()
+        self._is_checking = False
         self._cards: dict[CutKey, tuple[object, ...]] = {}  # what the picture was made of that was sent last
 
     # ---- the whole set-up ----
@@ -94,6 +102,7 @@ class Desk:
             yield Faulty((fault_of(error, file=ask.path),))
             return
         self._scene_file, self._prepared, self._results = scene_file, prepared, {}
+        self._focus, self._dials, self._is_checking = ask.focus, ask.dials, True
         if ask.how_far == "all":
             yield Opened(outline_of(scene_file, self._live))
         yield from self._cuts(ask, scene_file, prepared)
@@ -122,6 +131,7 @@ class Desk:
         placed = {(p.orientation.name, p.cut.name): p for p in placed_cuts(prepared)}
         ranked = [(r.orientation, r.cut) for r in tightest_first(tuple(self._results.values()))]
         focus = ask.focus if ask.focus in placed else ranked[0] if ranked else None
+        self._focus = focus
         if focus is not None:
             yield from self._views(placed[focus])
         yield Stage("links and swings")
@@ -138,12 +148,16 @@ class Desk:
             yield MoveDone(move_key, move)
         check = whole_check(scene_file, results)
         yield Whole(check.verdict, check.second_opinion, check.not_checked, check.work_offsets)
-        if focus is not None:
-            yield Stage("what stands round the tool")
-            yield from self._plots(placed[focus])
+        yield Stage("what stands round the tool")
+        if self._focus in placed:  # something else may be looked at by now
+            yield from self._plots(placed[self._focus])
+            yield from self._offers()
         yield Stage("pictures")
         for key in ranked:
             yield from self._card(placed[key])
+        yield Stage("dials")
+        self._is_checking = False
+        yield from self._faces()
         yield Stage("", "all")
 
     def _moves(self, scene_file: SceneFile, prepared: Prepared) -> Generator[Body, None, list[MoveKey]]:
@@ -182,13 +196,24 @@ class Desk:
             yield from self._swept(look.move)
             return
         found = [p for p in placed_cuts(self._prepared) if (p.orientation.name, p.cut.name) == look.focus]
-        for placed in found:
-            if look.panel == "round_tool":
-                height = look.about if isinstance(look.about, float) else None
-                yield from self._round_tool(placed, height)
-            else:
-                yield from self._views(placed)
-                yield from self._plots(placed)
+        if not found or look.focus not in self._results:
+            return
+        if look.panel == "round_tool":
+            height = look.about if isinstance(look.about, float) else None
+            yield from self._round_tool(found[0], height)
+        elif look.panel == "faces":
+            assert isinstance(look.about, DialsWanted), "what is wanted of the dials comes along"
+            self._focus, self._dials = look.focus, look.about
+            yield from self._offers()
+            yield from self._faces_unless_checking()
+        else:
+            self._focus = look.focus
+            yield from self._views(found[0])
+            if self._focus == look.focus:
+                yield from self._plots(found[0])
+            if self._focus == look.focus:
+                yield from self._offers()
+                yield from self._faces_unless_checking()
 
     def _views(self, placed: PlacedCut) -> Iterator[Body]:
         """What the tight view and the bar show."""
@@ -259,6 +284,46 @@ class Desk:
                 yield Found("round_tool", key, plot)
         except TightsideError as error:
             yield Found("round_tool", key, error.message)
+
+    # ---- dials ----
+
+    def _bench_now(self) -> Bench | None:
+        """The scene to turn dials of, as the text is: numbers that are being turned have been let go by then."""
+        if self._live is None or self._focus is None:
+            return None
+        if self._bench is None or self._bench.live is not self._live:
+            self._bench = Bench(self._live)
+        return self._bench
+
+    def _offers(self) -> Iterator[Body]:
+        """Which dials there are at the cut that is looked at."""
+        bench, focus = self._bench_now(), self._focus
+        if bench is not None and focus is not None:
+            try:
+                yield Found("offers", focus, dial_offers(bench, focus, self._dials.added))
+            except TightsideError as error:
+                yield Found("offers", focus, error.message)
+
+    def _faces_unless_checking(self) -> Iterator[Body]:
+        """Faces take long: while a check is under way they come at its end."""
+        if not self._is_checking:
+            yield from self._faces()
+
+    def _faces(self) -> Iterator[Body]:
+        """What every dial shows, the ones that are wanted first; given up when other faces are wanted."""
+        bench, focus, dials = self._bench_now(), self._focus, self._dials
+        if bench is None or focus is None:
+            return
+        try:
+            offers = dial_offers(bench, focus, dials.added)
+        except TightsideError:
+            return  # it was said with the offers
+        order = {key: i for i, key in enumerate(dials.first)}
+        for offer in sorted(offers, key=lambda o: order.get(o.key, len(order))):
+            for face in dial_face(bench, offer, dials.scope, focus):
+                if self._focus != focus or self._dials != dials or self._bench is not bench:
+                    return
+                yield Found("face", focus, face)
 
     def _of(self, placed: PlacedCut) -> tuple[CutKey, CutResult]:
         key = (placed.orientation.name, placed.cut.name)

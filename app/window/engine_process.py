@@ -116,14 +116,19 @@ def serve(inbox: Inbox, out: BinaryIO) -> None:
 
 def answers_to(question: Ask | None, inbox: Inbox, desk: Desk) -> Iterator[tuple[int, Body]]:
     """The results of a question until something newer is asked; what is looked at meanwhile goes before."""
-    for body in desk.check(question) if question else ():
-        if question is None or inbox.is_given_up(question):
+    if question is not None:
+        yield from _followed(question, desk.check(question), inbox, desk)
+    for look in inbox.looks():
+        yield from _followed(look, desk.look(look), inbox, desk)
+
+
+def _followed(question: Ask | Look, results: Iterator[Body], inbox: Inbox, desk: Desk) -> Iterator[tuple[int, Body]]:
+    for body in results:
+        if inbox.is_given_up(question):
             return
         yield question.generation, body
         for look in inbox.looks():
-            yield from ((look.generation, one) for one in desk.look(look))
-    for look in inbox.looks():
-        yield from ((look.generation, one) for one in desk.look(look))
+            yield from _followed(look, desk.look(look), inbox, desk)
 
 
 def _line_of(error: Exception) -> str:

@@ -140,11 +140,15 @@ class Session(QObject):
         if self._focus is not None and self._is_asked:
             self.worker.ask(Look(self.worker.generation, self._focus, panel=panel, about=about))
 
-    def want_dials(self, scope: DialScope, first: tuple[str, ...]) -> None:
-        """Faces of the dials for this scope are wanted, these first."""
-        self._dials = replace(self._dials, scope=scope, first=first)
+    def want_dials(self, scope: DialScope) -> None:
+        """Dials show the worst spare in this scope from now on."""
+        self._dials = replace(self._dials, scope=scope)
         if not self._held and self._waits is None:
             self.ask_more("faces", self._dials)
+
+    def prefer_dials(self, first: tuple[str, ...]) -> None:
+        """The faces of these dials come first the next time."""
+        self._dials = replace(self._dials, first=first)
 
     def add_dial(self, path: str) -> None:
         """A number gets a dial of its own."""
