@@ -169,13 +169,14 @@ class RoundToolPlot(Painted):
         painter.drawEllipse(self.centre, 2.0, 2.0)
 
     def ring_labels(self) -> list[tuple[str, QRectF]]:
-        """Numbers on the rings, from the outermost in; those that would touch the one outside are left out."""
+        """Numbers on the rings, from the outermost in; one that would touch another, or a name, is left out."""
         found: list[tuple[str, QRectF]] = []
+        names = [box for _, box in self.names()]
         for ring in reversed(RINGS[self.unit]):
             text = f"{ring:g}" if self.unit is Unit.MM else f"{ring / MM_PER_INCH:g}"
             plate = QRectF(0.0, 0.0, width_of(text, self.theme.type.quiet) + 3.0, 12.0)
             plate.moveCenter(self.at(135.0, min(self.radius, self.out(ring))))
-            if not found or not found[-1][1].intersects(plate):
+            if not any(box.intersects(plate) for box in (*names, *(other for _, other in found))):
                 found.append((text, plate))
         return found
 
