@@ -15,11 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
 from vtkmodules.vtkCommonCore import vtkPoints
-from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkImageData, vtkPlane, vtkPolyData
+from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkImageData, vtkPolyData
 from vtkmodules.vtkCommonMath import vtkMatrix4x4
 from vtkmodules.vtkFiltersCore import (
     vtkCleanPolyData,
-    vtkCutter,
     vtkFlyingEdges3D,
     vtkPolyDataConnectivityFilter,
     vtkPolyDataNormals,
@@ -33,7 +32,7 @@ from app.view3d.display_meshes import DisplayMesh
 from app.view3d.drawn import DrawnBody, Shell, ShellPaint
 from app.view3d.looks import rgb
 from app.view3d.styles import Surface
-from kinematics.pose import Pose, Vector
+from kinematics.pose import Pose
 
 # the library has no types for these
 to_vtk: Callable[..., Any] = numpy_to_vtk
@@ -42,11 +41,7 @@ _to_ids: Callable[..., Any] = numpy_to_vtkIdTypeArray
 FOLD_DEG = 30.0  # two triangles that meet at more than this meet at an edge
 OVER_WIDTH = 0.7  # of edges that are drawn over what hides them, in pixels of the design
 PICKED_WIDTH = 3.0
-HATCH_STEP = 7.0  # mm between the lines of a hatched shell
-HATCH_WIDTH = 1.0
-HATCH_NORMAL = (0.5, 0.35, 0.79)  # no face of a usual set-up is parallel to it
-SHELL_OPACITY = 0.14
-N_SMOOTH = 20  # rounds of smoothing of a shell, whose grid is coarse
+N_SMOOTH = 60  # rounds of smoothing of a shell, whose grid is coarse
 
 
 class Meshes:
@@ -108,7 +103,7 @@ class Actors:
             if self._shell is None:
                 self._shell = _ShellActors(shell)
                 self._shell.enter(self._renderer)
-            self._shell.paint(paint, self.scale)
+            self._shell.colours = paint
 
     def set_scale(self, scale: float) -> None:
         """Draw lines so many pixels wide for one of the design."""
@@ -122,16 +117,11 @@ class Actors:
             yield body.edges
             if body.through is not None:
                 yield body.through
-        if self._shell is not None:
-            yield self._shell.hatch
-            yield self._shell.rim
 
     def aim(self, camera: Camera) -> None:
         """Find the outlines as a camera sees them."""
         for body in self._by_id.values():
             body.aim(camera)
-        if self._shell is not None:
-            self._shell.aim(camera)
 
     @property
     def ids(self) -> tuple[str, ...]:
@@ -141,8 +131,15 @@ class Actors:
         """While this is entered, faces are drawn in flat colours that tell their body: its place in `ids` plus 1."""
         return _Flat(self)
 
+    def only_shell(self) -> _OnlyShell:
+        """While this is entered, the shell is white and all else black."""
+        return _OnlyShell(self)
+
     def each(self) -> Iterator[_BodyActors]:
         yield from self._by_id.values()
+
+    def items(self) -> Iterator[tuple[str, _BodyActors]]:
+        yield from self._by_id.items()
 
     @property
     def shell(self) -> _ShellActors | None:
@@ -156,14 +153,29 @@ class _Flat:
     def __enter__(self) -> None:
         for i, body in enumerate(self._actors.each(), start=1):
             body.be_flat((i & 255, i >> 8, 0))
-        if self._actors.shell is not None:
-            self._actors.shell.set_visible(visible=False)
 
     def __exit__(self, *_: object) -> None:
         for body in self._actors.each():
             body.be_shown()
-        if self._actors.shell is not None:
-            self._actors.shell.set_visible(visible=True)
+
+
+class _OnlyShell:
+    def __init__(self, actors: Actors) -> None:
+        self._actors = actors
+
+    def __enter__(self) -> None:
+        assert self._actors.shell is not None, "there is a shell"
+        for name, body in self._actors.items():
+            body.be_flat((0, 0, 0))
+            if name in self._actors.shell.turning:  # it is within the room that it sweeps
+                body.faces.VisibilityOff()
+        self._actors.shell.skin.VisibilityOn()
+
+    def __exit__(self, *_: object) -> None:
+        assert self._actors.shell is not None, "there is a shell"
+        for body in self._actors.each():
+            body.be_shown()
+        self._actors.shell.skin.VisibilityOff()
 
 
 class _BodyActors:
@@ -183,6 +195,7 @@ class _BodyActors:
         self.edges = self._lines()
         self.through: vtkActor | None = None
         self._shown = self.faces.GetProperty()
+        self._has_faces = True
         self._flat = flat_property()
 
     def _lines(self) -> vtkActor:
@@ -216,7 +229,8 @@ class _BodyActors:
             self._surface = body.surface
         self._shown.SetOpacity(body.opacity or 1.0)
         self._shown.SetBackfaceCulling(body.opacity < 1.0)
-        self.faces.SetVisibility(body.opacity > 0.0)
+        self._has_faces = body.opacity > 0.0
+        self.faces.SetVisibility(self._has_faces)
         # where two bodies share an edge, that of the pair is seen
         nearer = -6.0 if body.is_pair else -2.0
         self.edges.GetMapper().SetRelativeCoincidentTopologyLineOffsetParameters(0.0, nearer)
@@ -245,64 +259,31 @@ class _BodyActors:
 
     def be_shown(self) -> None:
         self.faces.SetProperty(self._shown)
+        self.faces.SetVisibility(self._has_faces)
         self.edges.VisibilityOn()
 
 
 class _ShellActors:
-    """Swept room: a skin that one sees through, lines of equal distance along a slant, and its outline."""
+    """Swept room: a skin that is drawn by itself, to be hatched."""
 
     def __init__(self, shell: Shell) -> None:
         self.key = shell.key
-        data = _skin(shell)
-        self._outline = outline_of(data, fold_deg=80.0)
-        cut = vtkCutter()
-        plane = vtkPlane()
-        plane.SetNormal(*HATCH_NORMAL)
-        cut.SetCutFunction(plane)
-        cut.SetInputData(data)
-        corners = np.array(shell.origin) + shell.step * np.array(
-            [[i * shell.taken.shape[0], j * shell.taken.shape[1], k * shell.taken.shape[2]] for i in (0, 1)
-             for j in (0, 1) for k in (0, 1)]
-        )  # fmt: skip
-        heights = corners @ np.array(HATCH_NORMAL) / np.linalg.norm(HATCH_NORMAL)
-        low, high = float(heights.min()), float(heights.max())
-        cut.GenerateValues(max(2, round((high - low) / HATCH_STEP)), low, high)
-        self.skin, self.hatch, self.rim = vtkActor(), vtkActor(), vtkActor()
-        for actor, source in ((self.hatch, cut), (self.rim, self._outline)):
-            mapper = vtkPolyDataMapper()
-            mapper.SetInputConnection(source.GetOutputPort())
-            mapper.ScalarVisibilityOff()
-            mapper.SetRelativeCoincidentTopologyLineOffsetParameters(0.0, -2.0)
-            actor.SetMapper(mapper)
-            actor.GetProperty().LightingOff()
+        self.turning = shell.turning
+        self.colours = ShellPaint("#000000", "#000000")
         mapper = vtkPolyDataMapper()
-        mapper.SetInputData(data)
+        mapper.SetInputData(_skin(shell))
         mapper.ScalarVisibilityOff()
+        self.skin = vtkActor()
         self.skin.SetMapper(mapper)
-        self.skin.GetProperty().SetOpacity(SHELL_OPACITY)
-        self.skin.GetProperty().SetBackfaceCulling(True)
-        self.skin.GetProperty().LightingOff()
+        self.skin.SetProperty(flat_property())
+        self.skin.GetProperty().SetColor(1.0, 1.0, 1.0)
+        self.skin.VisibilityOff()
 
     def enter(self, renderer: vtkRenderer) -> None:
-        for actor in (self.skin, self.hatch, self.rim):
-            renderer.AddActor(actor)
+        renderer.AddActor(self.skin)
 
     def leave(self, renderer: vtkRenderer) -> None:
-        for actor in (self.skin, self.hatch, self.rim):
-            renderer.RemoveActor(actor)
-
-    def set_visible(self, *, visible: bool) -> None:
-        for actor in (self.skin, self.hatch, self.rim):
-            actor.SetVisibility(visible)
-
-    def paint(self, paint: ShellPaint, scale: float) -> None:
-        self.skin.GetProperty().SetColor(*rgb(paint.skin))
-        for actor, width in ((self.hatch, HATCH_WIDTH), (self.rim, 1.5 * HATCH_WIDTH)):
-            actor.GetProperty().SetColor(*rgb(paint.hatch))
-            actor.GetProperty().SetLineWidth(width * scale)
-
-    def aim(self, camera: Camera) -> None:
-        _aim(self._outline, camera, camera.eye, camera.towards)
+        renderer.RemoveActor(self.skin)
 
 
 # --- properties and outlines --------------------------------------------------------------------
@@ -325,29 +306,24 @@ def _paint_faces(shown: vtkProperty, surface: Surface) -> None:
     shown.SetSpecular(0.0)
 
 
-def outline_of(data: vtkPolyData, *, fold_deg: float = FOLD_DEG) -> vtkPolyDataSilhouette:
+def outline_of(data: vtkPolyData) -> vtkPolyDataSilhouette:
     """The edges of a mesh with a fold, and its outline."""
     outline = vtkPolyDataSilhouette()
     outline.SetInputData(data)
     outline.SetEnableFeatureAngle(1)
-    outline.SetFeatureAngle(fold_deg)
+    outline.SetFeatureAngle(FOLD_DEG)
     return outline
 
 
 def aim_outline(outline: vtkPolyDataSilhouette, camera: Camera, X_WG: Pose) -> None:
     """Take the outline of a mesh in its frame G as a camera in W sees it."""
     X_GW = X_WG.inverse()
-    eye = X_GW.points(camera.eye)
-    _aim(outline, camera, (float(eye[0]), float(eye[1]), float(eye[2])), X_GW.direction(camera.towards))
-
-
-def _aim(outline: vtkPolyDataSilhouette, camera: Camera, eye: Vector, towards: Vector) -> None:
     if camera.angle_deg is None:
         outline.SetDirectionToSpecifiedVector()
-        outline.SetVector(*(-v for v in towards))
+        outline.SetVector(*(-v for v in X_GW.direction(camera.towards)))
     else:
         outline.SetDirectionToSpecifiedOrigin()
-        outline.SetOrigin(*eye)
+        outline.SetOrigin(*X_GW.points(camera.eye).tolist())
 
 
 def _set_matrix(matrix: vtkMatrix4x4, X_WG: Pose) -> None:
@@ -414,7 +390,7 @@ def _skin(shell: Shell) -> vtkPolyData:
     smooth = vtkWindowedSincPolyDataFilter()
     smooth.SetInputConnection(largest.GetOutputPort())
     smooth.SetNumberOfIterations(N_SMOOTH)
-    smooth.SetPassBand(0.05)
+    smooth.SetPassBand(0.01)
     smooth.Update()
     made: vtkPolyData = smooth.GetOutput()
     return made

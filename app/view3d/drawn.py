@@ -49,12 +49,16 @@ class DrawnBody:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shell:
-    """Room that is swept, as a grid in W: `taken` (nx, ny, nz), 255 where something passes, 0 where nothing does."""
+    """Room that is swept, as a grid in W: `taken` (nx, ny, nz), 255 where something passes, 0 where nothing does.
+
+    `turning` : ids of the bodies that sweep it.
+    """
 
     key: str
     origin: Vector
     step: float
     taken: NDArray[np.uint8]
+    turning: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

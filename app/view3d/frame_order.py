@@ -24,7 +24,7 @@ class Finish(StrEnum):
 
     QUICK = "as it is, while something moves"
     FINE = "smooth, with shade, and what each pixel shows"
-    SMOOTH = "smooth, with shade"
+    SMOOTH = "smooth"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

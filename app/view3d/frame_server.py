@@ -68,16 +68,19 @@ class FrameServer:
         assert self.viewport is not None, "a scene is shown before it is drawn"
         self.viewport.aim(order.camera)
         cover: Cover | None = None
-        if order.finish is Finish.QUICK:
-            pixels = self.viewport.drawn(order.size)
-        else:
-            pixels, cover = self.viewport.drawn_fine(order.size)
+        match order.finish:
+            case Finish.QUICK:
+                pixels = self.viewport.drawn(order.size)
+            case Finish.SMOOTH:
+                pixels = self.viewport.drawn_smooth(order.size)
+            case Finish.FINE:
+                pixels, cover = self.viewport.drawn_fine(order.size)
         target = self._mapped(order.path)
         width, height = order.size
         n = width * height * 4
         np.frombuffer(target, dtype=np.uint8, count=n).reshape(height, width, 4)[...] = pixels[::-1]
         size = None
-        if cover is not None and order.finish is Finish.FINE:
+        if cover is not None:
             rows, columns = cover.body.shape
             np.frombuffer(target, dtype=np.uint16, count=rows * columns, offset=n).reshape(rows, columns)[...] = (
                 cover.body

@@ -32,7 +32,8 @@ JAW = 11.0  # half length of a jaw
 SHORT = 24.0  # a gap of fewer pixels gets a glass
 GLASS_ZOOM, GLASS_MOST = 4.0, 16.0
 ON_END = 0.35  # of its true length: a gap that looks shorter is seen on end
-GLASS_RADIUS = 0.155  # of the picture's shorter side
+GLASS_RADIUS = 0.155  # of the picture's shorter side, at least
+ROUND_JAWS = 16.0
 RING = 15.0  # round the gap that the glass shows
 LEAST_LABEL = 260.0  # a picture less wide than this has no label: it stands beside it
 NUMBER_SIZE, TEXT_SIZE = 26.0, 15.0
@@ -117,6 +118,7 @@ class GapLabel:
 class Canvas:
     """The picture to lay things out in. `taken` says how much of a rectangle is covered by what matters.
 
+    `reserved` : where something else lies over the picture.
     `keep` : the middle of the label's plate in the picture before; it stays there unless another place is much better.
     """
 
@@ -126,6 +128,7 @@ class Canvas:
     measure: Measure
     taken: Cover
     keep: Point | None = None
+    reserved: tuple[Rect, ...] = ()
 
 
 def cover_of(weights: NDArray[np.float64], pixel: float) -> Cover:
@@ -257,12 +260,13 @@ def plate_of(items: Sequence[Item]) -> Rect | None:
 
 
 def _place_glass(middle: Point, length: float, canvas: Canvas) -> Glass:
-    radius = GLASS_RADIUS * min(canvas.width, canvas.height)
     zoom = GLASS_ZOOM
     while zoom * length < SHORT * canvas.scale and zoom < GLASS_MOST:  # a hair's breadth needs a stronger glass
         zoom *= 2.0
+    room = zoom * length / 2 + (LINE / 2 + 2 * CASING + ROUND_JAWS) * canvas.scale  # both jaws, and what is round them
+    radius = max(GLASS_RADIUS * min(canvas.width, canvas.height), room)
     around = _box_round([middle], max(2.0 * RING * canvas.scale, radius / zoom))
-    box = _free_place((2 * radius, 2 * radius), middle, middle, canvas, [around])
+    box = _free_place((2 * radius, 2 * radius), middle, middle, canvas, [around, *canvas.reserved])
     return Glass(box.centre, radius, middle, zoom)
 
 
@@ -288,7 +292,7 @@ def _glass(glass: Glass, ends: tuple[Point, Point], canvas: Canvas, *, is_overla
     yield from jaws((a, b), k, is_overlap=is_overlap)
     text, size = f"{glass.zoom:.0f}\u00d7", TEXT_SIZE * k
     width, height = canvas.measure(Words(text, c, size, False, "quiet"))
-    low = c[1] - glass.radius + 0.6 * height
+    low = c[1] - glass.radius - height / 2  # on the rim, where no jaw comes
     plate = Rect(c[0] - width / 2 - 4 * k, low - 4 * k, c[0] + width / 2 + 4 * k, low + height + 4 * k)
     yield Area(corners(plate), "paper")
     yield Words(text, (c[0] - width / 2, low), size, False, "quiet")
@@ -320,7 +324,7 @@ def _label(
     rows += [Words(line, target, TEXT_SIZE * k, False, "ink") for line in label.lines]
     width = max(canvas.measure(row)[0] for row in rows) + 2 * inside
     height = sum(row.size for row in rows) + 0.35 * TEXT_SIZE * k * len(label.lines) + 2 * inside
-    plate = _free_place((width, height), target, gap, canvas, busy, canvas.keep)
+    plate = _free_place((width, height), target, gap, canvas, [*busy, *canvas.reserved], canvas.keep)
     away = math.dist(plate.centre, target)
     line = (_edge_towards(plate, target), _between(target, plate.centre, min(1.0, radius / away) if away else 0.0))
     yield Stroke(line, 3.5 * k, "paper")

@@ -158,7 +158,9 @@ def swept_place(
     """
     between = prepared.between()[1][at]
     scene, turning = display_scene_of_swing(prepared, between, report, meshes)
-    shell = swept_shell(prepared.scene.machine, turning, between.boxes)
+    shell = swept_shell(prepared.scene.machine, [of for _, of in turning], between.boxes)
+    if shell is not None:
+        shell = replace(shell, turning=frozenset(name for name, _ in turning))
     tool = report.tool or between.tools[0]
     title = f"{report.start} > {report.end}, lift {number(report.lift_gauge_z, 1).removesuffix('.0')}"
     if report.at_angles_deg:
@@ -201,7 +203,7 @@ def _place(prepared: Prepared, scene: DisplayScene, cut: Cut, result: CutResult)
         operator=scene.operator,
         workpieces=_workpieces(prepared),
         told=_told(result.worst, result) if isinstance(result, CutReport) and result.worst else None,
-        next_told=_told(result.next[0], result) if isinstance(result, CutReport) and result.next else None,
+        next_told=_next(result),
         rooms=_rooms(scene, result),
         edits=_edits(prepared, scene, cut.tool),
     )
@@ -224,6 +226,13 @@ def _told(pair: PairReport, result: CutReport) -> Told:
     """A pair of a cut; the worst names all that are as near."""
     bodies = nearest_bodies(result, pair) if pair is result.worst else pair.between[1]
     return Told(f"{pair.between[0]} to {bodies}", pair.clearance, pair.spare, pair.keep_off, pair.contact, pair.why)
+
+
+def _next(result: CutResult) -> Told | None:
+    """The first pair after those that are as near as the worst."""
+    if not isinstance(result, CutReport):
+        return None
+    return next((_told(pair, result) for pair in result.next if pair.between not in result.ties), None)
 
 
 def _told_of_swing(report: SwingReport) -> Told | None:

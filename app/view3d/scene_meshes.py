@@ -47,6 +47,7 @@ class Role(StrEnum):
 
 _DIGITS = 6  # decimals of mm that tell two parts of a tool apart
 _MOST_MESHES = 400
+Turning = tuple[DisplayMesh, Pose, int]
 PAIR = (Role.NEAR_PART, Role.NEAR_BODY)
 TOOL_SIDE = (Role.NEAR_PART, Role.TOOL)
 
@@ -169,10 +170,11 @@ def display_scene(
 
 def display_scene_of_swing(
     prepared: Prepared, between: Between, report: SwingReport, meshes: MeshCache | None = None
-) -> tuple[DisplayScene, tuple[tuple[DisplayMesh, Pose, int], ...]]:
+) -> tuple[DisplayScene, tuple[tuple[str, Turning], ...]]:
     """What stands on the machine where a swing comes nearest; and what turns in it.
 
-    What turns is given as its mesh, its pose in the frame that carries it, and how many table axes carry that.
+    What turns is given by its name, with its mesh, its pose in the frame that carries it, and how many table axes
+    carry that.
     The tool may wait anywhere over the hull of its positions: it is drawn where it is nearest to what it is near.
 
     Raises
@@ -205,7 +207,7 @@ def display_scene_of_swing(
         mesh = cache.mesh_of(body.shape)
         found.append(DisplayBody(body.name, _role(body, usual, near), mesh, frames[body.carrier] @ body.X_CG))
         if setup.moving_axes(body):
-            turning.append((mesh, body.X_CG, setup.carriers.index(body.carrier) + 1))
+            turning.append((body.name, (mesh, body.X_CG, setup.carriers.index(body.carrier) + 1)))
     gap = Gap(report.points_W, report.contact is not None) if report.points_W and report.between else None
     return DisplayScene(tuple(found), gap, as_vector(tip), machine.operator), tuple(turning)
 

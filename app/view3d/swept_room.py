@@ -17,14 +17,14 @@ from numpy.typing import NDArray
 
 from app.view3d.display_meshes import DisplayMesh
 from app.view3d.drawn import Shell
+from app.view3d.scene_meshes import Turning
 from kinematics.machine import Machine, TableAxis, W
-from kinematics.pose import Array, Pose, as_vector
+from kinematics.pose import Array, as_vector
 
 N_CELLS = 90  # along the longest side of the room
 MOST_SAMPLES = 40_000  # of the surface of one body
 Cells = NDArray[np.bool_]
 Box = tuple[tuple[float, float], ...]
-Turning = tuple[DisplayMesh, Pose, int]  # a mesh, where it stands in what carries it, by how many axes it is carried
 
 
 def swept_shell(machine: Machine, turning: Sequence[Turning], boxes: Sequence[Box]) -> Shell | None:

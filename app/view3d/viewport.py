@@ -11,7 +11,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import import_module
 from typing import Any
@@ -25,6 +26,7 @@ from vtkmodules.vtkRenderingCore import vtkLight, vtkMapper, vtkRenderer, vtkRen
 from app.view3d.actors import Actors
 from app.view3d.cameras import Camera, Size
 from app.view3d.contact_shade import contact_shade
+from app.view3d.hatching import hatched
 from app.view3d.looks import rgb
 
 # what draws windows and letters; the names above find it once it is loaded
@@ -134,18 +136,35 @@ class Viewport:
         """A picture of a size as it is, without any smoothing."""
         self.resize(size)
         self.show_in(0, 0, *size)
-        return self.pixels(size)
+        return self._hatched(self.pixels(size), size)
 
-    def drawn_fine(self, size: Size) -> tuple[Pixels, Cover]:
-        """A picture of a size, smooth, with shade where bodies meet; and what its pixels show."""
+    def drawn_smooth(self, size: Size) -> Pixels:
+        """A picture of a size, drawn larger and reduced."""
         finer = (FINER * size[0], FINER * size[1])
-        cover = self.cover(size)
         scale = self.actors.scale
         self.actors.set_scale(FINER * scale)
         self.resize(finer)
         self.show_in(0, 0, *finer)
-        picture = reduced(self.pixels(finer))
+        picture = reduced(self._hatched(self.pixels(finer), finer))
         self.actors.set_scale(scale)
+        return picture
+
+    def _hatched(self, pixels: Pixels, size: Size) -> Pixels:
+        """The picture with the shell hatched over what it surrounds, where nothing stands before it."""
+        shell = self.actors.shell
+        if shell is None:
+            return pixels
+        seen = vtkUnsignedCharArray()
+        with self._on_black(), self.actors.only_shell():
+            self._render()
+            self.window.GetRGBACharPixelData(0, 0, size[0] - 1, size[1] - 1, 0, seen, 0)
+        is_shell = np.asarray(_to_numpy(seen)).reshape(size[1], size[0], 4)[..., 0] > 127
+        return hatched(pixels, is_shell, shell.colours, self.actors.scale)
+
+    def drawn_fine(self, size: Size) -> tuple[Pixels, Cover]:
+        """A picture of a size, smooth, with shade where bodies meet; and what its pixels show."""
+        cover = self.cover(size)
+        picture = self.drawn_smooth(size)
         shade = contact_shade(cover.depth, cover.body > 0, self.mm_per_pixel(size) * COARSER)
         return shaded(picture, shade), cover
 
@@ -158,22 +177,27 @@ class Viewport:
         """What the pixels of a picture of a size show."""
         assert self.camera is not None, "a viewport is aimed before it draws"
         small = (max(1, size[0] // COARSER), max(1, size[1] // COARSER))
-        ground = self.renderer.GetBackground()
-        self.renderer.SetBackground(0.0, 0.0, 0.0)
         self.resize(small)
         self.show_in(0, 0, *small)
-        self.over.DrawOff()
-        with self.actors.flat():
+        colours, depths = vtkUnsignedCharArray(), vtkFloatArray()
+        with self._on_black(), self.actors.flat():
             self._render()
-            colours, depths = vtkUnsignedCharArray(), vtkFloatArray()
             self.window.GetRGBACharPixelData(0, 0, small[0] - 1, small[1] - 1, 0, colours, 0)
             self.window.GetZbufferData(0, 0, small[0] - 1, small[1] - 1, depths)
-        self.over.DrawOn()
-        self.renderer.SetBackground(*ground)
         flat = np.asarray(_to_numpy(colours)).reshape(small[1], small[0], 4)
         body = flat[..., 0].astype(np.uint16) + 256 * flat[..., 1].astype(np.uint16)
         z = np.asarray(_to_numpy(depths)).reshape(small[1], small[0])
         return Cover(body, np.where(body > 0, self._towards_eye(z), np.nan).astype(np.float32))
+
+    @contextmanager
+    def _on_black(self) -> Iterator[None]:
+        """Black behind everything, and nothing over it."""
+        ground = self.renderer.GetBackground()
+        self.renderer.SetBackground(0.0, 0.0, 0.0)
+        self.over.DrawOff()
+        yield
+        self.over.DrawOn()
+        self.renderer.SetBackground(*ground)
 
     def _towards_eye(self, z: NDArray[np.float32]) -> NDArray[np.float64]:
         """How far before the focus a depth of the graphics library lies, mm."""

@@ -66,6 +66,7 @@ class TightCanvas(QWidget):
         self._glass_wanted: Glass | None = None
         self._glass_of: tuple[Glass, Frame] | None = None  # what has been asked for
         self._keep: Point | None = None
+        self._reserved: tuple[Rect, ...] = ()
         self._taken: Cover = _nothing
         self._press: tuple[QPointF, QPointF] | None = None  # where it began, where it was last
         self._standpoints: Place | None = None  # the last place that came with standpoints
@@ -135,6 +136,15 @@ class TightCanvas(QWidget):
         """Lengths in another unit."""
         self.unit = unit
         self._lay_out()
+
+    def set_reserved(self, widgets: tuple[QWidget, ...]) -> None:
+        """Labels keep off these widgets, which lie over the picture."""
+        up = float(self.height())
+        boxes = [w.geometry() for w in widgets]
+        reserved = tuple(Rect(b.left(), up - b.bottom(), b.right(), up - b.top()) for b in boxes)
+        if reserved != self._reserved:
+            self._reserved = reserved
+            self._lay_out()
 
     def set_hidden(self, hidden: frozenset[str]) -> None:
         """Leave these bodies out."""
@@ -332,7 +342,9 @@ class TightCanvas(QWidget):
         hidden_by = look.hidden_by if self.view is View.DOOR and not self._is_moved else None
         label = gap_label(place.told, place.verdict, self.unit, hidden_by=hidden_by, is_stale=self.is_stale)
         is_fine = frame.asked.finish is Finish.FINE
-        canvas = Canvas(float(size[0]), float(size[1]), 1.0, self._letters.measure, self._taken, self._keep)
+        canvas = Canvas(
+            float(size[0]), float(size[1]), 1.0, self._letters.measure, self._taken, self._keep, self._reserved
+        )
         true_length = float(np.linalg.norm(np.subtract(*place.gap.ends_W))) * size[1] / camera.height
         self.items = gap_mark(
             ((a[0], a[1]), (b[0], b[1])),

@@ -17,7 +17,7 @@ from PySide6.QtWidgets import QApplication, QFrame, QHBoxLayout, QLabel, QSizePo
 from app.view3d.cameras import View
 from app.view3d.places import Place
 from app.window.marks import MARK, Glyph, glyph_icon
-from app.window.panels.painted import fitted
+from app.window.panels.painted import fitted, width_of
 from app.window.panels.tight_canvas import TightCanvas
 from app.window.telling_gap import clearance_text, short_text
 from app.window.theme import GRID, INSIDE, TARGET, Theme
@@ -78,7 +78,7 @@ class TightView(QWidget):
         return button
 
     def _lay_out(self) -> None:
-        bar = QHBoxLayout()
+        bar = self._bar = QHBoxLayout()
         bar.setContentsMargins(INSIDE, GRID, INSIDE, GRID)
         bar.setSpacing(GRID)
         for view, _, word in VIEWS:
@@ -89,8 +89,8 @@ class TightView(QWidget):
         bar.addSpacing(INSIDE)
         for label in (self.title, self.about):
             label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        bar.addWidget(self.title, 3)
-        bar.addWidget(self.about, 2)
+        bar.addWidget(self.title, 1)
+        bar.addWidget(self.about, 1)
         bar.addSpacing(INSIDE)
         self.about.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         tips = ("leave out what is picked (H), or show all (Shift+H)", "see through the part (P)",
@@ -172,7 +172,7 @@ class TightView(QWidget):
 
     def _dress(self, button: QToolButton, glyph: Glyph) -> None:
         button.setIcon(glyph_icon(glyph, self.theme.palette))
-        button.setIconSize(MARK.toSize())
+        button.setIconSize(MARK.toSize() + QSize(GRID, 0))
         button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
 
     def set_unit(self, unit: Unit) -> None:
@@ -256,6 +256,13 @@ class TightView(QWidget):
                 self.canvas.show_place(self._cut)
         self._show_words()
 
+    @property
+    def picked_body(self) -> str:
+        """The name of the body that is picked; empty where none is."""
+        place = self.canvas.place
+        bodies = place.bodies if place is not None else ()
+        return next((body.name for body in bodies if body.id == self.canvas.picked_id), "")
+
     def pick_body(self, name: str) -> None:
         """Pick a body by the name that reports use."""
         if self.place is not None:
@@ -280,7 +287,7 @@ class TightView(QWidget):
         place = self.place
         was = "was: " if self.canvas.is_stale and place is not None else ""
         self._title_text = f"{was}{place.title}" if place is not None else ""
-        self._about_text = self.canvas.about
+        self._about_text = self.canvas.about.removeprefix("seen ")
         self.message.setText(self._why)
         self.message.setVisible(bool(self._why))
         self.hide_button.setText("Hide" if self.canvas.picked_id or not self.canvas.hidden else "Show all")
@@ -297,7 +304,7 @@ class TightView(QWidget):
             return
         shown = next(b for b in place.bodies if b.id == body)
         told = place.rooms.get(body)
-        lines = [NOT_NEAR] if told is None else [short_text(told, self.unit)]
+        lines = [NOT_NEAR] if told is None else [told.pair]
         number = clearance_text(told, self.unit) if told is not None else ""
         if told is not None and told.spare is not None:
             lines.append(f"{spare_text(told.spare, told.keep_off, self.unit)} spare")
@@ -318,15 +325,20 @@ class TightView(QWidget):
     def _fit_words(self) -> None:
         kind = self.theme.type
         words = ((self.title, self._title_text, kind.text_bold), (self.about, self._about_text, kind.quiet))
-        for label, text, font in words:
-            label.setText(fitted(text, font, max(40.0, float(label.width()))))
+        self._bar.activate()
+        room = float(self.title.width() + self.about.width())
+        for_title = min(width_of(self._title_text, kind.text_bold) + GRID, 0.8 * room)
+        for (label, text, font), width in zip(words, (for_title, room - for_title), strict=True):
+            self._bar.setStretch(self._bar.indexOf(label), max(1, round(width)))
             label.setToolTip(text)
+            label.setText(fitted(text, font, max(40.0, width - 2.0)))
         area = self.canvas.rect().adjusted(INSIDE, INSIDE, -INSIDE, -INSIDE)
         self.message.setGeometry(area)
         self.note.adjustSize()
         self.note.move(area.right() - self.note.width(), area.bottom() - self.note.height())
         self.card.adjustSize()
         self.card.move(area.left(), area.bottom() - self.card.height())
+        self.canvas.set_reserved(tuple(w for w in (self.card, self.note) if not w.isHidden()))
 
     _title_text = _about_text = ""
 
