@@ -129,14 +129,16 @@ def _drawn(facts: Facts, prepared: Prepared, lengths: Lengths) -> tuple[Pictures
     for result in watched(facts.check):
         name = (result.orientation, result.cut)
         gap = gap_of(result, lengths)
-        number = lengths.unit(gap) if gap[:1].isdigit() else gap
+        number = lengths.split(gap)[0]
+        if number[:1].isdigit():
+            number += " inch" if lengths.units == "inch" else " mm"
         try:
             orders[name] = watch_order(prepared, *cuts[name], result, size=pixels(WATCH_PICTURE), number=number)
         except TightsideError:  # the cut can't be made with its tool: its place on the list says why
             continue
     set_up = set_up_order(prepared, size=pixels(SET_UP_PICTURE), named=_named(facts))
     drawn = draw_pictures([*all_orders(set_up, [*orders.values()])])
-    looks = {name: order.look for name, order in orders.items() if order.look is not None}
+    looks = {name: order.look or "" for name, order in orders.items()}
     return _pictures(drawn, set_up, orders), looks
 
 

@@ -13,7 +13,7 @@ from reportlab.lib.colors import black, white
 from reportlab.platypus import Flowable, Table, TableStyle
 
 from app.jobs.sheet.content import SheetContent, Watch, ZeroRow
-from app.jobs.sheet.drawn import Framed, LabelledSetUp, Mark, SetUpPicture, WatchPictures
+from app.jobs.sheet.drawn import Framed, LabelledSetUp, Mark, SetUpPicture, WatchPictures, WriteOn
 from app.jobs.sheet.facts import CutName
 from app.jobs.sheet.framing import (
     FRAME,
@@ -35,7 +35,7 @@ from app.jobs.sheet.framing import (
 )
 from app.jobs.sheet.letters import BODY, BOLD, LEAST, SMALL, TITLE, bold, paragraph, plain, width_of
 
-SET_UP_PICTURE = (132.0, 108.0)
+SET_UP_PICTURE = (126.0, 108.0)
 WATCH_PICTURE = (126.0, 80.0)
 MOST_ZEROS = 6  # part zeros that fit beside the set-up
 SPACE = "&nbsp;&nbsp;&nbsp;&nbsp;"
@@ -57,14 +57,19 @@ def title_block(content: SheetContent, plan: Plan) -> Table:
     colour = "white" if is_black else "black"
     word = f"{content.word.upper()}: {content.action}"
     said_width = min(width_of(word, BODY + 2, BOLD) + 6, plan.width * 0.5)
-    name_width = plan.width - said_width - 30 - 3 * PAD
+    name_width = plan.width - said_width - 32 - 5 * PAD
     name = plan.cutter.fitted(content.title.upper(), name_width - 2, 2, TITLE, BOLD)
     head = [
         paragraph(bold(name), TITLE, colour=colour),
         Mark(content.verdict, 1.1, ink, paper),
         paragraph(bold(word), BODY + 2, colour=colour),
     ]
-    top = Table([head], colWidths=[name_width + PAD, 30, said_width + 2 * PAD], style=bare("MIDDLE", PAD))
+    apart = ("RIGHTPADDING", (0, 0), (0, 0), 3 * PAD)
+    top = Table(
+        [head],
+        colWidths=[name_width + 3 * PAD, 32, said_width],
+        style=bare("MIDDLE", PAD, apart),
+    )
     said = plan.cutter.fitted(" ".join(content.sentences), plan.width - 4 * PAD, plan.lines + 2, BODY)
     about = f"Lengths in {content.units}. {content.machine}."
     if width_of(f"{said} {about}", LEAST) > plan.width * 1.8:
@@ -171,26 +176,34 @@ def zeros_block(content: SheetContent, plan: Plan) -> Table | None:
 
 
 def watch_block(content: SheetContent, pictures: Pictures, plan: Plan) -> Table:
+    """Two places beside each other; one that is alone has its pictures beside its text."""
     watch = content.watch
     width = plan.width / HALVES
-    cells = [_watch_cell(i, item, pictures, width, plan) for i, item in enumerate(watch.items, 1)]
     rows: list[list[Cell]] = []
-    for i in range(0, len(cells), HALVES):
-        row: list[Cell] = [*cells[i : i + HALVES]]
-        rows.append(row + [""] * (HALVES - len(row)))
+    for i in range(0, len(watch.items), HALVES):
+        texts = [
+            _watch_text(n, item, pictures, width, plan) for n, item in enumerate(watch.items[i : i + HALVES], i + 1)
+        ]
+        drawn = [_watch_pictures(item, pictures, width) for item in watch.items[i : i + HALVES]]
+        if len(texts) == 1:
+            rows.append([texts[0], drawn[0]])
+        else:
+            rows.append([[*text, *picture] for text, picture in zip(texts, drawn, strict=True)])
     spans: list[list[Cell]] = []
     if any(item.pin for item in watch.items):
         spans.append([small(content.pin, plan.width, plan)])
     spans += [[small(text, plan.width, plan, lines=3)] for text in (*watch.more, watch.nearest) if text]
-    lines = [("LINEAFTER", (0, 1), (0, len(rows)), RULE, black)] if len(cells) > 1 else []
+    n_full = len(watch.items) // HALVES
+    lines = [("LINEAFTER", (0, 1), (0, n_full), RULE, black)] if n_full else []
+    lines += [("LINEBELOW", (0, i), (-1, i), RULE, black) for i in range(1, len(rows))]
     return block(watch.title, [width] * HALVES, rows, spans=spans, looks=lines, pad=1.0)
 
 
-def _watch_cell(n: int, item: Watch, pictures: Pictures, width: float, plan: Plan) -> list[Flowable]:
+def _watch_text(n: int, item: Watch, pictures: Pictures, width: float, plan: Plan) -> list[Flowable]:
     room = width - 2 * PAD
     place = f", {item.place}" if item.place else ""
     name = plan.cutter.fitted(item.name, room - 16, 2, BODY, BOLD)
-    lines: list[Flowable] = [paragraph(f"{bold(f'{n}  {name}')}{plain(place)}", BODY)]
+    lines: list[Flowable] = [paragraph(f"{bold(f'{n}.')} {bold(name)}{plain(place)}", BODY)]
     if item.part:
         bodies = plan.cutter.fitted(item.bodies, room - 60, 2, BODY, BOLD)
         part = plan.cutter.fitted(item.part, room - 60, 1, BODY, BOLD)
@@ -205,14 +218,15 @@ def _watch_cell(n: int, item: Watch, pictures: Pictures, width: float, plan: Pla
     if item.seen or item.pin:
         seen = bold(item.seen) if item.seen.startswith("HIDDEN") else plain(item.seen)
         lines.append(paragraph(f"{plain(item.pin)}. {seen}" if item.pin else seen, SMALL))
-    drawn = (pictures.watched or {}).get(item.cut) if item.cut else None
-    if drawn is not None:
-        lines.append(_two_pictures(drawn, room))
-    elif item.cut is not None and pictures.why:
-        lines.append(
-            paragraph(f"{bold('No picture:')} {plain(plan.cutter.fitted(pictures.why, room, 2, LEAST))}", LEAST)
-        )
+    if item.cut is not None and item.cut not in (pictures.watched or {}):
+        why = plan.cutter.fitted(pictures.why or "none could be drawn", room - 50, 2, LEAST)
+        lines.append(paragraph(f"{bold('No picture:')} {plain(why)}", LEAST))
     return lines
+
+
+def _watch_pictures(item: Watch, pictures: Pictures, width: float) -> list[Flowable]:
+    drawn = (pictures.watched or {}).get(item.cut) if item.cut else None
+    return [] if drawn is None else [_two_pictures(drawn, width - 2 * PAD)]
 
 
 def _two_pictures(drawn: WatchPictures, room: float) -> Table:
@@ -261,15 +275,6 @@ def last_block(content: SheetContent, notes: Sequence[str], plan: Plan) -> Table
 
 def sign_block(content: SheetContent, plan: Plan) -> Table:
     """Room for initials: each a word and a line to write on."""
-    labels = content.sign
-    widths = [width_of(label, SMALL) for label in labels]
-    line = (plan.width - 2 * PAD - sum(widths)) / len(labels) - 10
-    cells: list[Cell] = []
-    columns: list[float] = []
-    looks: list[tuple[object, ...]] = [("BOX", (0, 0), (-1, -1), FRAME, black)]
-    for i, (label, width) in enumerate(zip(labels, widths, strict=True)):
-        cells += [paragraph(plain(label), SMALL), ""]
-        columns += [width + 6, line + 4]
-        looks.append(("LINEBELOW", (2 * i + 1, 0), (2 * i + 1, 0), RULE, black))
-    columns[-1] += plan.width - sum(columns)
-    return Table([cells], colWidths=columns, rowHeights=[24], style=bare("BOTTOM", 3, *looks))
+    rows: list[list[Cell]] = [[WriteOn(content.sign, plan.width - 2 * PAD)]]
+    looks = [("BOX", (0, 0), (-1, -1), FRAME, black), ("TOPPADDING", (0, 0), (-1, -1), 8)]
+    return Table(rows, colWidths=[plan.width], style=TableStyle([*PADDED, *looks]))

@@ -14,7 +14,7 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable
 
-from app.jobs.sheet.letters import BOLD, LEAST, REGULAR, Cutter, width_of
+from app.jobs.sheet.letters import BOLD, LEAST, REGULAR, SMALL, Cutter, width_of
 from kinematics.verdict import Verdict
 
 MARK = (22.0, 14.0)
@@ -120,6 +120,28 @@ class Framed(Flowable):  # type: ignore[misc]  # the library has no types
         self.canv.drawImage(self.image, 0, 0, self.width, self.height)
         self.canv.setLineWidth(_FRAME)
         self.canv.rect(0, 0, self.width, self.height)
+
+
+class WriteOn(Flowable):  # type: ignore[misc]  # the library has no types
+    """Words in one line, each with a line after it to write on; all lines are equally long."""
+
+    def __init__(self, labels: Sequence[str], width: float) -> None:
+        super().__init__()
+        self.labels, self.width = labels, width
+
+    def wrap(self, *_: float) -> tuple[float, float]:
+        return self.width, SMALL + 4.0
+
+    def draw(self) -> None:
+        words = [width_of(label, SMALL) for label in self.labels]
+        line = (self.width - sum(words)) / len(words) - 8.0
+        x = 0.0
+        self.canv.setFont(REGULAR, SMALL)
+        self.canv.setLineWidth(_FRAME)
+        for label, width in zip(self.labels, words, strict=True):
+            self.canv.drawString(x, 3.0, label)
+            self.canv.line(x + width + 3.0, 2.0, x + width + 3.0 + line, 2.0)
+            x += width + line + 8.0
 
 
 class LabelledSetUp(Flowable):  # type: ignore[misc]  # the library has no types

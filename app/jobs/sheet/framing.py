@@ -87,6 +87,7 @@ def block(
         ("RIGHTPADDING", (-1, 0), (-1, -1), PAD),
         *tight(pad),
         ("BOX", (0, 0), (-1, -1), FRAME, black),
+        ("LINEBELOW", (0, "splitlast"), (-1, "splitlast"), FRAME, black),
         ("SPAN", (0, 0), (-1, 0)),
         ("TOPPADDING", (0, 0), (-1, 0), 1.5),
         ("VALIGN", (0, 1), (-1, -1), "MIDDLE" if header else "TOP"),

@@ -79,19 +79,20 @@ class Cutter:
 
     def fitted(self, text: str, width: float, lines: int, size: float, font: str = REGULAR) -> str:
         """The text, cut in the middle if it needs more than so many lines of this width."""
-        if self._n_lines(text, width, size, font) <= lines:
+        if self.n_lines(text, width, size, font) <= lines:
             return text
         self.has_cut = True
         low, high = 1, len(text) - 1
         while low < high:
             keep = (low + high + 1) // 2
-            if self._n_lines(_cut(text, keep), width, size, font) <= lines:
+            if self.n_lines(_cut(text, keep), width, size, font) <= lines:
                 low = keep
             else:
                 high = keep - 1
         return _cut(text, low)
 
-    def _n_lines(self, text: str, width: float, size: float, font: str) -> int:
+    def n_lines(self, text: str, width: float, size: float, font: str = REGULAR) -> int:
+        """How many lines a text needs."""
         if width_of(text, size, font) <= width * 0.98:
             return 1
         made = Paragraph(bold(text) if font == BOLD else plain(text), style(size))

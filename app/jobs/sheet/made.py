@@ -48,6 +48,8 @@ BEFORE = (
 PIN = (
     "Pin: fixture empty, spindle stopped, in the set-up mode and only as the machine builder's manual allows."
 )  # fmt: skip
+DEFAULT = "(default)"  # how a scene marks what its file did not say
+ERROR_WORDS = ("location ", "body model ", "diameters ", "stick-out error ", "tilt error ")
 SUM_DIGITS = 8  # of the checksum, enough to tell two versions apart by eye
 MOST_TURNS = 6  # swings that are listed one by one
 WORDS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
@@ -129,7 +131,7 @@ def _sentences(check: Check, L: Lengths) -> Iterator[str]:
             n = len(check.cuts)
             cuts = "The only cut keeps" if n == 1 else f"All {n} cuts keep"
             turns = ", and so does every turn of the table" if check.swings else ""
-            yield f"{cuts} the room that was asked for{turns}. Nearest: {short(first, L)}{_unit_after(first, L)}."
+            yield f"{cuts} the room that was asked for{turns}. Least: {short(first, L)}{_unit_after(first, L)}."
 
 
 def _unit_after(cut: CutResult, L: Lengths) -> str:
@@ -191,12 +193,9 @@ def _passes(cuts: Sequence[CutResult], L: Lengths) -> str:
     near = [(gap_of(c, L), nearest_bodies(c, c.worst)) for c in cuts if isinstance(c, CutReport) and c.worst]
     bodies = dict.fromkeys(b for _, b in near)
     if len(bodies) == 1:
-        return f"The tool passes {_listed([g for g, _ in near])} {_unit_word(L)} from {next(iter(bodies))}."
-    return f"The tool passes {_listed([f'{g} {_unit_word(L)} from {b}' for g, b in near])}."
-
-
-def _unit_word(L: Lengths) -> str:
-    return "mm (inch)" if L.units == "both" else L.units
+        gaps = [L.unit(g) for g, _ in near] if L.units == "both" else [g for g, _ in near[:-1]] + [L.unit(near[-1][0])]
+        return f"The tool passes {_listed(gaps)} from {next(iter(bodies))}."
+    return f"The tool passes {_listed([f'{L.unit(g)} from {b}' for g, b in near])}."
 
 
 def _number(n: int) -> str:
@@ -307,9 +306,12 @@ def _tools_of(facts: Facts, swing: MoveResult) -> list[str]:
 
 def _assumed(facts: Facts, L: Lengths) -> Iterator[str]:
     scene = facts.scene
-    yield _errors(scene.setup_errors, scene.tools, L)
+    defaults = [t for t in scene.assumed if t.endswith(DEFAULT) and t.startswith(ERROR_WORDS)]
+    yield _errors(scene.setup_errors, scene.tools, L, n_defaults=len(defaults))
     grouped: dict[str, list[str]] = {}
     for text in scene.assumed:
+        if text in defaults:
+            continue
         name, colon, what = text.partition(": ")
         grouped.setdefault(what if colon else text, []).append(name if colon else "")
     for what, names in grouped.items():
@@ -323,13 +325,15 @@ def _assumed(facts: Facts, L: Lengths) -> Iterator[str]:
     yield f"second opinion {said}"
 
 
-def _errors(errors: SetupErrors, tools: Sequence[Tool], L: Lengths) -> str:
+def _errors(errors: SetupErrors, tools: Sequence[Tool], L: Lengths, *, n_defaults: int) -> str:
+    """The set-up errors, how many of them are the program's own, and what was measured."""
     measured = [t.id for t in tools if t.is_stick_out_measured]
+    of_ours = {0: "", 5: " (defaults)"}.get(n_defaults, f" ({n_defaults} of these are defaults)")
     out = f"stick-out \u00b1{L.given(errors.stick_out)}"
     known = f"measured: {', '.join(measured)}" if measured else "nothing measured"
     return (
         f"part place {L.given(errors.location)}, models {L.given(errors.body_model)}, "
-        f"diameters {L.given(errors.diameters)}, {out}, tilt {errors.tilt_deg:g}\u00b0; {known}"
+        f"diameters {L.given(errors.diameters)}, {out}, tilt {errors.tilt_deg:g}\u00b0{of_ours}; {known}"
     )
 
 

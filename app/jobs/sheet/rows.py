@@ -80,25 +80,21 @@ def _run_rows(tools: Sequence[ToolRow], plan: Plan) -> list[list[Cell]]:
     return rows
 
 
-def _length(text: str, size: float, *, is_bold: bool = True) -> Paragraph:
+def _length(text: str, size: float, *, is_bold: bool = True) -> list[Paragraph]:
     """A length, with what stands in brackets small under it."""
     first, _, second = text.partition(" (")
-    marked = bold(first) if is_bold else plain(first)
-    if second:
-        marked += f'<br/><font size="{LEAST}">{plain(second.rstrip(")"))} in</font>'
-    return paragraph(marked, size, "right")
+    lines = [paragraph(bold(first) if is_bold else plain(first), size, "right")]
+    return [*lines, paragraph(f"{plain(second.rstrip(')'))} in", LEAST, "right")] if second else lines
 
 
 def _holder(tool: ToolRow, width: float, plan: Plan) -> Paragraph:
-    """The holder by its name, then what it is."""
-    lines = min(plan.lines, 2)
-    name = plan.cutter.fitted(tool.holder, width - 2 * PAD, lines, SMALL, BOLD)
-    title = tool.holder_title
-    if title:
-        both = plan.cutter.fitted(f"{name}  {title}", width - 2 * PAD - 4, lines, SMALL)
-        if both.startswith(name):
-            return paragraph(f"{bold(name)}  {plain(both.removeprefix(name).strip())}", SMALL)
-    return paragraph(bold(name), SMALL)
+    """The holder by its name, then what it is, as far as there is room: the name tells it."""
+    lines, room = min(plan.lines, 2), width - 2 * PAD
+    name = plan.cutter.fitted(tool.holder, room, lines, SMALL, BOLD)
+    parts = tool.holder_title.split(", ") if tool.holder_title else []
+    while parts and plan.cutter.n_lines(f"{name} {', '.join(parts)}", room * 0.93, SMALL) > lines:
+        parts.pop()
+    return paragraph(f"{bold(name)} {plain(', '.join(parts))}", SMALL)
 
 
 def _stopped_widths(tools: Sequence[ToolRow], plan: Plan) -> list[float]:
@@ -159,7 +155,7 @@ def _order_widths(rows: Sequence[OrderRow], plan: Plan) -> list[float]:
 
 
 def _order_row(row: OrderRow, widths: Sequence[float], plan: Plan) -> list[Cell]:
-    lines = 2 if plan.density == 0 else 1
+    lines = plan.lines
     is_clear = row.verdict is Verdict.CLEAR
     gap = plan.cutter.fitted(row.gap, widths[5] - PAD, 2, SMALL, BOLD)
     return [

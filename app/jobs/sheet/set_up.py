@@ -35,7 +35,7 @@ def degrees(angle: float) -> str:
 
 def angles(pairs: Iterable[tuple[str, float]]) -> str:
     """A 105  C 0, as the control counts."""
-    return "  ".join(f"{letter} {degrees(angle)}" for letter, angle in pairs)
+    return " ".join(f"{letter}{NBSP}{degrees(angle)}" for letter, angle in pairs)
 
 
 # --- what stands there --------------------------------------------------------------------------
@@ -53,11 +53,15 @@ def set_up(facts: Facts, prepared: Prepared, L: Lengths) -> SetUp:
 
 
 def _turns(scene: Scene) -> Iterable[str]:
-    """Every body or group that stands on the machine itself, with its turn."""
+    """Every body or group that stands on the machine itself, with its turn; those that stand alike in one."""
     own = {b.name for b in scene.bodies}
+    alike: dict[tuple[float, str], list[str]] = {}
     for body in scene.bodies:
-        if body.group is None and body.placement.rides_on not in own:
-            yield f"{body.name}: turned {degrees(body.placement.turn_deg)}\u00b0 on the {body.placement.rides_on}"
+        on = body.placement.rides_on
+        if body.group is None and on not in own:
+            alike.setdefault((body.placement.turn_deg, on), []).append(body.name)
+    for (turn, on), names in alike.items():
+        yield f"{together(names)}: turned {degrees(turn)}\u00b0 on the {on}"
 
 
 def _screws(scene: Scene) -> Iterable[str]:
@@ -71,9 +75,13 @@ def _screws(scene: Scene) -> Iterable[str]:
         for name in names:
             by_head.setdefault(name.rpartition(" ")[0], []).append(name)
         said = ", ".join(together(own) for own in by_head.values())
-        yield f"{said}: {size} {standard.replace(' ', NBSP)}, " + (
-            f"torque {torque}" if torque else "torque not given: ______"
-        )
+        text = f"{said}: {size} {standard.replace(' ', NBSP)}"
+        if torque:
+            yield f"{text}, torque {torque.replace(' ', NBSP)}"
+        elif size.startswith("M") and not all("washer" in name.lower() for name in names):  # what has a thread
+            yield f"{text}, torque not given:{NBSP}______"
+        else:
+            yield text
 
 
 def _stock(scene: Scene, prepared: Prepared, L: Lengths) -> Iterable[str]:
@@ -136,7 +144,7 @@ def part_zero(facts: Facts, prepared: Prepared, L: Lengths) -> PartZero:
         how = "ONCE OR EACH? The machine file does not say whether the control carries the offset round: ask, then set"
         return PartZero(where, how, counted, tuple(_row(o, L) for o in offsets), ())
     if control.work_offset == "each":
-        how = "SET EACH: one work offset for each orientation" if len(offsets) > 1 else "SET"
+        how = "SET EACH: one work offset for each orientation" if len(offsets) > 1 else "SET, one work offset"
         return PartZero(where, how, counted, tuple(_row(o, L) for o in offsets), ())
     base = _base(offsets)
     at = angles(base[0].angles_control)

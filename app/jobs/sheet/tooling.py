@@ -132,10 +132,10 @@ def _guarded(tool: Tool, dictating: Sequence[Guard], *, held_all: Sequence[Guard
 
 
 def _cuts_of(guards: Sequence[Guard]) -> str:
-    """Cuts by name; of several in as many orientations only these: V2 V3 V4."""
+    """Cuts by name; of several in as many orientations only these: V2, V3, V4."""
     if len(guards) == 1:
         return f"{guards[0].orientation} {guards[0].cut}"
-    return " ".join(dict.fromkeys(g.orientation for g in guards))
+    return ", ".join(dict.fromkeys(g.orientation for g in guards))
 
 
 def _clear_from(guards: Sequence[Guard], verdict: Verdict, L: Lengths) -> str:

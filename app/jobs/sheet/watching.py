@@ -42,13 +42,23 @@ def watched(check: Check) -> tuple[CutResult, ...]:
 def watch_list(
     check: Check, placed: Mapping[CutName, PlacedCut], looks: Mapping[CutName, str], L: Lengths
 ) -> WatchList:
-    """The list. `looks`: from where a place is seen that is hidden from the door, where that is known."""
+    """The list. `looks`: from where a place is seen that is hidden from the door, "" for nowhere."""
     cuts = watched(check)
     moves = _watched_moves(check)[: MOST_WATCHED - len(cuts)]
-    cut_items = [_cut_item(c, placed[(c.orientation, c.cut)], looks, L) for c in cuts]
-    items = (*cut_items, *(_move_item(m, L) for m in moves))
+    order = {o.name: float(i) for i, o in enumerate(check.scene_file.scene.orientations)}
+    found = [(order[c.orientation], _cut_item(c, placed[(c.orientation, c.cut)], looks, L)) for c in cuts]
+    found += [(_when(m, order), _move_item(m, L)) for m in moves]
+    items = tuple(item for _, item in sorted(found, key=lambda one: one[0]))
     title = {Verdict.HITS: "WHAT HITS", Verdict.CAN_HIT: "WHAT CAN HIT"}.get(check.verdict, "WATCH HERE, in this order")
-    return WatchList(title if items else "NEAREST", items, _more(check, cuts, moves, L), _nearest(check, L))
+    title = title if items else "NEAREST, three of all cuts"
+    return WatchList(title, items, _more(check, cuts, moves, L), _nearest(check, L))
+
+
+def _when(move: MoveResult, order: Mapping[str, float]) -> float:
+    """Where a move comes in machining order: a turn before the orientation that it leads to, home last."""
+    if move.orientation is not None:
+        return order.get(move.orientation, 0.0) + 0.5
+    return order.get(move.end, float(len(order))) - 0.5
 
 
 def _wanted(check: Check) -> tuple[Verdict, ...]:
@@ -80,8 +90,8 @@ def _nearest(check: Check, L: Lengths) -> str:
     ]
     if check.verdict in BAD or not clear:
         return ""
-    first = "Next" if check.verdict is not Verdict.CLEAR else "Nearest"
-    return f"{first}: {'; '.join(short(c, L) for c in clear[:NEAREST])}."
+    first = "" if check.verdict is Verdict.CLEAR else "Next: "
+    return f"{first}{'; '.join(short(c, L) for c in clear[:NEAREST])}."
 
 
 def short(cut: CutResult, L: Lengths) -> str:
@@ -206,27 +216,27 @@ def _seen(report: CutReport, look: str | None) -> str:
         case False:
             return FROM_DOOR
         case True:
+            if look == "":
+                return "HIDDEN from the door and from either side."
             return f"HIDDEN from the door: look {look}." if look else "HIDDEN from the door."
     return "Whether it is seen from the door is not known."
 
 
 def _move_item(move: MoveResult, L: Lengths) -> Watch:
     name = name_of_move(move)
-    name = f"TABLE TURN {name.removeprefix('swing ')}" if move.orientation is None else name
+    name = f"TABLE TURN {move.start} to {move.end}" if move.orientation is None else name
     if not isinstance(move, SwingReport) or move.between is None:
         return Watch(None, name, "", "", "", move.why or "", "", "", "", "", "", move.verdict)
     place = f"at {angles_text(move.at_angles_deg)}" if move.at_angles_deg else "at the lift"
-    gap = stop = ""
+    gap = ""
     if move.verdict is Verdict.HITS or move.clearance is None or move.clearance.at_least <= 0.0:
         gap = "overlap" if move.contact else "they touch, or as good as"
     else:
-        gap = f"gap {L.unit(L.down(move.clearance.at_least))}"
+        gap = f"gap at least {L.unit(L.down(move.clearance.at_least))}"
         if move.spare is not None:
-            used = L.unit(L.up(move.clearance.at_least - move.spare))
-            is_tight = move.verdict is Verdict.TIGHT
-            stop = f"STOP under {used}" if is_tight else f"set-up errors can use up {used}"
+            gap += f", set-up errors can use up {L.unit(L.up(move.clearance.at_least - move.spare))}"
     part = f"{move.between[0]} of {move.tool}" if move.tool else move.between[0]
-    return Watch(None, name, place, part, "to", move.between[1], move.side or "", gap, stop, "", "", move.verdict)
+    return Watch(None, name, place, part, "to", move.between[1], move.side or "", gap, "", "", "", move.verdict)
 
 
 def why_text(cut: CutResult, L: Lengths) -> str:
