@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from app.jobs.whatif_dials import MM_PER_INCH, Bench, Dial, DialFault, Value
 from app.scenes.faults import SceneFileError
 from app.scenes.live import LiveScene
-from kinematics.answers.dial_ranges import dial_pieces
-from kinematics.answers.ranges import Range, merged
+from kinematics.answers.dial_ranges import dial_pieces, joined
+from kinematics.answers.ranges import Range
 from kinematics.answers.worst_room import CutName, Room, Rooms
 from kinematics.errors import TightsideError
 from kinematics.prepared import Prepared
@@ -224,7 +224,7 @@ def ranges_of(pieces: Sequence[Range], unit: str = "mm") -> tuple[Range, ...]:
     if not pieces:
         return ()
     per = MM_PER_INCH if unit == "inch" else 1.0
-    in_mm = merged([Range(p.start * per, p.end * per, p.verdict) for p in pieces])
+    in_mm = joined([Range(p.start * per, p.end * per, p.verdict) for p in pieces])
     return tuple(Range(r.start / per, r.end / per, r.verdict) for r in in_mm)
 
 

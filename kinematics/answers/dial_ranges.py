@@ -15,16 +15,17 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from kinematics.answers.moved import BY_POLYHEDRA, REPEATED, LiftBound, Moved, Unbounded, Unknown, moved
-from kinematics.answers.ranges import Range
+from kinematics.answers.ranges import Range, merged
 from kinematics.answers.roots import RESOLUTION, certain_pieces
 from kinematics.depth_rule import SLACK, depth_needed
 from kinematics.engine.exact_pair import near_enough
-from kinematics.engine.pair import Contact
+from kinematics.engine.pair import Contact, pair_clearance
 from kinematics.errors import EngineError, TightsideError
 from kinematics.machine import BED, Machine
 from kinematics.placed_cut import PlacedCut, placed_cuts
@@ -40,8 +41,10 @@ if TYPE_CHECKING:
 
 MOST_KEPT = 48  # values whose scenes are kept: those of the stretches that wait, and a few
 FINEST = 1e-4  # of the whole range; nothing shorter is looked at
+SLIVER = 0.05  # mm or degrees; nobody sets anything into a range so narrow
 TOUCHING = 1 / 128  # of the whole range; where meshes touch in the middle of so short a stretch, they count as touching
 HALF_TURN = 180.0  # degrees; `moved` needs no more to either side of the middle
+MOST_DEPTHS = 3  # pairs of a cut whose depth of overlap is worked out
 CLEAR, TIGHT, NOT_CHECKED, CAN_HIT, HITS = (v.severity for v in (
     Verdict.CLEAR, Verdict.TIGHT, Verdict.NOT_CHECKED, Verdict.CAN_HIT, Verdict.HITS))  # fmt: skip
 OF_SEVERITY = {v.severity: v for v in Verdict}
@@ -75,6 +78,24 @@ def dial_pieces(
         nothing: Known = ()
         for start, end, severity in certain_pieces(stretches.levels, a, b, nothing, resolution=finest):
             yield Range(start, end, OF_SEVERITY[severity])
+
+
+def joined(pieces: Sequence[Range]) -> tuple[Range, ...]:
+    """Pieces in order as ranges: ends rounded so that the better one claims less, slivers between worse ones given up.
+
+    Where a limit is met at a shallow angle, pieces that are certain and pieces that are not take turns.
+    """
+    ranges = list(merged(pieces)) if pieces else []
+    k = 1
+    while k < len(ranges) - 1:
+        before, own, after = ranges[k - 1 : k + 2]
+        least = min(before.verdict, after.verdict, key=lambda v: v.severity)
+        if own.end - own.start <= SLIVER and own.verdict.severity < least.severity:
+            ranges[k - 1 : k + 2] = merged([before, replace(own, verdict=least), after])
+            k = max(k - 1, 1)
+        else:
+            k += 1
+    return tuple(ranges)
 
 
 class _Stretches:
@@ -137,6 +158,7 @@ class _Stretches:
     def _pairs_level(self, bounds: Moved, width: float) -> Level:
         """How bad the worst pair is: by what it leaves in the middle, less and more what its sides move."""
         best, worst = CLEAR, CLEAR
+        touching: list[tuple[Pair, float]] = []
         for lowest, pair in bounds.pairs.nearest_first(errors=0.0, keep_off=0.0):
             by, errors, least, keep_off = _of_pair(bounds, pair)
             if lowest - by - errors - keep_off >= 0.0:
@@ -149,23 +171,29 @@ class _Stretches:
             best = max(best, CAN_HIT if most <= 0.0 else TIGHT if most < keep_off else CLEAR)
             worst = max(worst, TIGHT)
             if left <= 0.0:
-                at_best, at_worst = self._contact_level(bounds, pair, by, width)
-                best, worst = max(best, at_best), max(worst, at_worst)
-            if best == HITS:
-                break
+                exact = _clearance(bounds, pair, 0.0, by + REPEATED)
+                worst = max(worst, HITS if exact is None or exact <= by else CAN_HIT)
+                if exact is None:
+                    touching.append((pair, by))
+        if touching and self._touch_all_over(touching, width):
+            best = HITS
         return best, worst
 
-    def _contact_level(self, bounds: Moved, pair: Pair, by: float, width: float) -> Level:
-        """Whether a pair without spare touches: nowhere, or everywhere."""
-        exact = _clearance(bounds, pair, 0.0, by + REPEATED)
-        if exact is not None:
-            return CLEAR, CAN_HIT if exact - by > 0.0 else HITS
-        answer = bounds.pairs.measure(pair, math.inf)
-        if answer is None or not isinstance(answer.exact, Contact) or not answer.exact.is_proven:
-            return ANYTHING
-        depth = answer.exact.depth
-        touches = width <= TOUCHING * self.whole if depth is None else depth[0] > by
-        return (HITS if touches else CLEAR), HITS
+    def _touch_all_over(self, touching: Sequence[tuple[Pair, float]], width: float) -> bool:
+        """Whether some pair that touches in the middle counts as touching in all of a stretch."""
+        if any(not pair.target.is_convex for pair, _ in touching) and width <= TOUCHING * self.whole:
+            return True
+        convex = [(pair, by) for pair, by in touching if pair.target.is_convex]
+        return any(_overlap(pair) > by for pair, by in convex[:MOST_DEPTHS])
+
+
+def _overlap(pair: Pair) -> float:
+    """The depth of overlap of a pair of convex solids in the middle; 0 where it is not known."""
+    target = pair.target
+    answer = pair_clearance(pair.part.outer, pair.part.real, target.obstacle, pair.moves.exact, target.prepared.trees)
+    if not isinstance(answer, Contact) or not answer.is_proven or answer.depth is None:
+        return 0.0
+    return answer.depth[0]
 
 
 def _lift_bounds(low: list[PlacedCut], middle: list[PlacedCut], high: list[PlacedCut]) -> list[LiftBound]:
