@@ -30,10 +30,12 @@ from kinematics.tool_kinds import (
     least_grip,
     least_stick_out,
     shank_begins,
+    shank_d,
 )
 
 TOOL_PARTS = (CUTTER, NECK, SHANK)
 SPINDLE_NOSE = "spindle nose"
+SIT_ON_HOLDER = ("face mill", "probe")  # kinds that no holder grips from outside
 
 
 def tool_faults(tool: Tool) -> tuple[ToolError, ...]:
@@ -230,6 +232,32 @@ def _neck_faults(tool: Tool) -> Iterator[ToolError]:
             f"stick-out of {tool.stick_out:g} mm puts the neck, {d:g} mm wide up to {to:g} mm, into the holder, "
             f"which grips {shank:g} mm; expected at least {to:g} mm",
         )
+
+
+def narrow_holder_faults(tool: Tool) -> Iterator[ToolError]:
+    """A holder is round the shank that it grips: over the least grip it is nowhere narrower.
+
+    Not so a probe or a face mill, which sit on what holds them, and a holder of no grip, into which a head is screwed.
+    """
+    shank, grip = shank_d(tool), least_grip(tool)
+    if tool.kind in SIT_ON_HOLDER or grip <= 0.0:
+        return
+    z = 0.0
+    for step in tool.holder.steps:
+        share = min(1.0, (grip - z) / step.length)
+        at_end = step.d1 + share * (step.d2 - step.d1)
+        if min(step.d1, at_end) < shank - TYPED:
+            where = z if step.d1 <= at_end else z + share * step.length
+            yield fault(
+                tool,
+                "holder",
+                f"holder {tool.holder.name} is {min(step.d1, at_end):.4g} mm wide {where:.4g} mm from its face, where "
+                f"it grips a shank of {shank:g} mm; expected at least {shank:g} mm",
+            )
+            return
+        z += step.length
+        if z >= grip:
+            return
 
 
 def _stick_out_faults(tool: Tool) -> Iterator[ToolError]:

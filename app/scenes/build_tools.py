@@ -17,7 +17,7 @@ from app.scenes.rows import Row
 from app.scenes.side_files import SideFileFault, text_file
 from app.scenes.sources import Sources
 from kinematics.scene import Holder, HolderStep, OutlineStep, Tool
-from kinematics.tool_faults import tool_faults
+from kinematics.tool_faults import narrow_holder_faults, tool_faults
 
 HOLDER_SUFFIX = ".holder.yaml"
 
@@ -115,7 +115,7 @@ def build_tools(tools: tuple[model.Tool, ...], rack: HolderRack, reading: Readin
         if holder is None:
             continue
         one = _tool(tool, holder, Mark(reading.document, tool.node))
-        faults = tool_faults(one)
+        faults = tool_faults(one) or tuple(narrow_holder_faults(one))
         for error in faults:
             fault = fault_of(error)
             if str(fault) not in told:  # two tools in one faulty holder tell it once
