@@ -18,12 +18,13 @@ from PySide6.QtWidgets import QFileDialog
 from app.scenes.catalogues import Catalogues
 from app.scenes.document import Document as SceneText
 from app.scenes.document import text_of
-from app.scenes.edits import set_text, set_value
+from app.scenes.edits import EditError, set_text, set_value
 from app.scenes.faults import SceneFileError
 from app.scenes.forms import Names, Thing, form_of, names_in, things_of
 from app.scenes.located import MapNode, ScalarNode
 from app.scenes.things import STARTS, Put, body_put, cut_put, free_name, orientation_put, removed, renamed, riders_of
-from app.scenes.yaml_text import Plain
+from app.scenes.traps import number_words
+from app.scenes.yaml_text import Plain, plain_value
 from app.window.panels.editor import Editor
 from app.window.session import Session
 from kinematics.errors import TightsideError
@@ -114,7 +115,14 @@ class Editing(QObject):
     def _set(self, path: str, typed: str, kind: str) -> None:
         text = self._session.document.text
         words = kind in ("text", "choice")
+        if kind == "number" and not isinstance(plain_value(typed), float):
+            self.editor.show_trouble(path, f"{path}: {number_words(typed, 'a number', self._unit())}")
+            return
         self._do(f"Set {path}", path, lambda: set_value(text, path, typed) if words else set_text(text, path, typed))
+
+    def _unit(self) -> str:
+        read = self._read()
+        return (text_of(read.root.get("units")) or "mm") if read and isinstance(read.root, MapNode) else "mm"
 
     @Slot(str, str)
     def _rename(self, path: str, name: str) -> None:
@@ -210,7 +218,10 @@ class Editing(QObject):
         here = _nearest(things, self._path)
         shown = here.inside or here.path if here is not None and here.kind in ("orientation", "cut") else ""
         focus = self._session.focus
-        orientation = shown or (focus[0] if focus is not None else "")
+        known = [t.path for t in things if t.kind == "orientation"]
+        if not known:
+            raise EditError("there is no orientation yet; expected one, to make the cut at")
+        orientation = shown or (focus[0] if focus is not None else known[-1])
         tool = next((t.path for t in things if t.kind == "tool"), "")
         states = read.find("workpiece/states")
         state = states.entries[0].key.text if isinstance(states, MapNode) and states.entries else ""

@@ -254,7 +254,8 @@ class Editor(QWidget):
     # ---- fields ----
 
     def _focused_path(self) -> str:
-        return next((path for path, edit in self._inputs.items() if edit.hasFocus()), "")
+        focused = self.window().focusWidget()
+        return next((path for path, edit in self._inputs.items() if focused in (edit, edit.focusProxy())), "")
 
     def _rebuild(self) -> None:
         assert self.form is not None, "there is something to show"
