@@ -39,6 +39,7 @@ to_vtk: Callable[..., Any] = numpy_to_vtk
 _to_ids: Callable[..., Any] = numpy_to_vtkIdTypeArray
 
 FOLD_DEG = 30.0  # two triangles that meet at more than this meet at an edge
+REDUCED_FOLD_DEG = 55.0  # the same in a mesh that was reduced, whose faces are less even
 OVER_WIDTH = 0.7  # of edges that are drawn over what hides them, in pixels of the design
 PICKED_WIDTH = 3.0
 N_SMOOTH = 60  # rounds of smoothing of a shell, whose grid is coarse
@@ -48,19 +49,21 @@ class Meshes:
     """What is made of meshes, by key: corners joined, and normals for smooth faces."""
 
     def __init__(self) -> None:
-        self._made: dict[str, tuple[vtkPolyData, vtkPolyData]] = {}
+        self._made: dict[str, tuple[vtkPolyData, vtkPolyData, float]] = {}
 
     def add(self, meshes: Mapping[str, DisplayMesh]) -> None:
         for key, mesh in meshes.items():
             if key not in self._made:
                 joined = _joined(_poly_data(mesh))
-                self._made[key] = joined, _smooth(joined)
+                fold_deg = FOLD_DEG if mesh.off_by is None else REDUCED_FOLD_DEG
+                self._made[key] = joined, _smooth(joined, fold_deg), fold_deg
 
     def forget(self, keys: frozenset[str]) -> None:
         for key in keys:
             self._made.pop(key, None)
 
-    def __getitem__(self, key: str) -> tuple[vtkPolyData, vtkPolyData]:
+    def __getitem__(self, key: str) -> tuple[vtkPolyData, vtkPolyData, float]:
+        """Corners joined, with normals, and at what angle two triangles meet at an edge."""
         return self._made[key]
 
     def __len__(self) -> int:
@@ -181,7 +184,7 @@ class _OnlyShell:
 class _BodyActors:
     """Faces and edges of one body."""
 
-    def __init__(self, mesh: str, data: tuple[vtkPolyData, vtkPolyData]) -> None:
+    def __init__(self, mesh: str, data: tuple[vtkPolyData, vtkPolyData, float]) -> None:
         self.mesh = mesh
         self._matrix = vtkMatrix4x4()
         self._pose: Pose | None = None
@@ -191,7 +194,7 @@ class _BodyActors:
         mapper.SetInputData(data[1])
         mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(1.0, 2.0)
         self.faces.SetMapper(mapper)
-        self._outline = outline_of(data[0])
+        self._outline = outline_of(data[0], data[2])
         self.edges = self._lines()
         self.through: vtkActor | None = None
         self._shown = self.faces.GetProperty()
@@ -306,12 +309,12 @@ def _paint_faces(shown: vtkProperty, surface: Surface) -> None:
     shown.SetSpecular(0.0)
 
 
-def outline_of(data: vtkPolyData) -> vtkPolyDataSilhouette:
+def outline_of(data: vtkPolyData, fold_deg: float) -> vtkPolyDataSilhouette:
     """The edges of a mesh with a fold, and its outline."""
     outline = vtkPolyDataSilhouette()
     outline.SetInputData(data)
     outline.SetEnableFeatureAngle(1)
-    outline.SetFeatureAngle(FOLD_DEG)
+    outline.SetFeatureAngle(fold_deg)
     return outline
 
 
@@ -361,10 +364,10 @@ def _joined(data: vtkPolyData) -> vtkPolyData:
     return made
 
 
-def _smooth(data: vtkPolyData) -> vtkPolyData:
+def _smooth(data: vtkPolyData, fold_deg: float) -> vtkPolyData:
     normals = vtkPolyDataNormals()
     normals.SetInputData(data)
-    normals.SetFeatureAngle(FOLD_DEG)
+    normals.SetFeatureAngle(fold_deg)
     normals.SplittingOn()
     normals.ConsistencyOff()
     normals.Update()

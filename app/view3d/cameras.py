@@ -384,7 +384,9 @@ def _outermost(points_W: Array) -> Array:
     turn = math.pi * (1.0 + math.sqrt(5.0)) * k
     flat = np.sqrt(1.0 - height * height)
     directions = np.column_stack([flat * np.cos(turn), flat * np.sin(turn), height])
-    return np.asarray(points_W[np.unique(np.argmax(points_W @ directions.T, axis=0))])
+    across = np.ascontiguousarray(points_W.T, dtype=np.float32)  # which one it is needs no more digits
+    found = [np.argmax(some.astype(np.float32) @ across, axis=1) for some in np.array_split(directions, 20)]
+    return np.asarray(points_W[np.unique(np.concatenate(found))])
 
 
 def _of_set_up(scene: DisplayScene) -> tuple[DisplayBody, ...]:
