@@ -257,8 +257,8 @@ class Bench:
     def recheck(self) -> Iterator[Line]:
         scenes = [("demo", DEMO, 30.0), ("demo, 1M triangles", demo_with_mesh(self.folder, 1_000_000), 150.0)]
         for name, file, at_most in scenes:
-            for path, values in (("T4/stick_out", (18.5, 19.0, 19.5)), ("riser/h", (40.5, 41.0, 41.5))):
-                read, check = adapters.recheck(file, path, values)
+            for path, first in (("T4/stick_out", 18.1), ("riser/h", 40.1)):
+                read, check = adapters.recheck(file, path, np.arange(first, first + 1.0, 0.1).tolist())
                 yield Line("f", f"{name}: {path} one step on, reading", read * 1e3, "ms")
                 yield Line("f", f"{name}: {path} one step on, checking", check * 1e3, "ms", at_most=at_most)
 
