@@ -11,7 +11,22 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from app.cli import changes, check, edit, library, offsets, picture, reach, schema, sheet, show, stickout, swing, whatif
+from app.cli import (
+    changes,
+    check,
+    edit,
+    library,
+    new,
+    offsets,
+    picture,
+    reach,
+    schema,
+    sheet,
+    show,
+    stickout,
+    swing,
+    whatif,
+)
 from app.cli.exit_status import EXIT_STATUSES, ExitStatus
 from app.cli.running import Refused, print_error
 
@@ -77,6 +92,7 @@ def _parser() -> argparse.ArgumentParser:
         offsets,
         picture,
         sheet,
+        new,
         edit,
         library,
         schema,

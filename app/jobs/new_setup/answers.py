@@ -118,6 +118,7 @@ class Answers:
     machine : a name of the library, or a path from the scene's folder.
     carrier : the frame of the machine that the fixture stands on.
     holders : names of this scene for holders of the library, (name, holder).
+    taken : names that the machine has given: no body of the scene may have one.
     """
 
     title: str
@@ -131,3 +132,4 @@ class Answers:
     orientations: tuple[OrientationAnswer, ...]
     holders: tuple[tuple[str, str], ...] = ()
     retract: float | None = None
+    taken: frozenset[str] = frozenset()

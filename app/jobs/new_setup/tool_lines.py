@@ -154,12 +154,12 @@ class _Reading:
 
     def tool(self, taken: set[str], number: int) -> ToolAnswer | None:
         line = self.line
-        if line.is_done:
+        if line.n_left() == 0:
             line.tell_end("is empty; expected a tool, as 2 end mill d6 flute 13 out 20 holder H11")
             return None
         name = self._name(taken, number)
         kind = self._kind()
-        while not line.is_done:
+        while line.n_left():
             self._key()
         if kind is None:
             return None

@@ -86,9 +86,9 @@ class Line:
         """The next word, or None at the end."""
         return self.words[self.at] if self.at < len(self.words) else None
 
-    @property
-    def is_done(self) -> bool:
-        return self.at >= len(self.words)
+    def n_left(self) -> int:
+        """How many words have not been taken."""
+        return len(self.words) - self.at
 
     def take(self) -> Word:
         word = self.words[self.at]

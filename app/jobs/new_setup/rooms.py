@@ -1,0 +1,45 @@
+"""What each position of the table leaves for one orientation: both solutions side by side, checked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from app.jobs.check import result_of
+from app.jobs.new_setup.answers import OrientationAnswer
+from app.jobs.new_setup.directions import written_angles
+from app.jobs.new_setup.draft import Draft
+from app.jobs.new_setup.scene_text import scene_text
+from app.jobs.results import CutResult
+from app.scenes.reader import read_scene_text
+from kinematics.machine import TableSolution
+from kinematics.prepared import Prepared
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """One position of the table; `result` is None for one that its limits forbid."""
+
+    solution: TableSolution
+    result: CutResult | None
+
+
+def rooms(
+    draft: Draft, orientation: OrientationAnswer, solutions: Sequence[TableSolution], scene_path: Path
+) -> Iterator[Room]:
+    """One room per solution, in their order; the part has to lie beside `scene_path` already.
+
+    Raises
+    ------
+    AnswerFault : two answers do not fit together.
+    SceneFileError : the scene that the answers make has a fault.
+    """
+    for solution in solutions:
+        if solution.outside:
+            yield Room(solution, None)
+            continue
+        one = replace(orientation, angles_deg=written_angles(solution))
+        scene_file = read_scene_text(scene_text(draft.answers([one])), scene_path, catalogues=draft.catalogues)
+        prepared = Prepared(scene_file.scene)
+        yield Room(solution, result_of(prepared, *scene_file.scene.cuts()[0], frozenset()))
