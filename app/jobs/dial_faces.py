@@ -84,6 +84,7 @@ class DialOffer:
     name : on the row, short.
     now : the value in the scene: mm, degrees, or the word of a choice.
     low, high : the ends of its face.
+    rule : what a number means in the file; None: it can't be turned.
     choices : of a dial without numbers, else empty.
     tool, orientation : what it belongs to alone, if so.
     group : dials of one group share a row, as those of the part along x, y and z.

@@ -29,7 +29,7 @@ _SAME = 1e-6
 
 
 def dial_offers(bench: Bench, focus: CutName, paths: tuple[str, ...] = ()) -> tuple[DialOffer, ...]:
-    """The dials at a cut, those for the numbers at `paths` last."""
+    """The dials at a cut, those for the numbers at `paths` last; one for what is no number can't be turned."""
     orientation, cut = next((o, c) for o, c in bench.scene.cuts() if (o.name, c.name) == focus)
     tool, workpiece = bench.scene.tool(cut.tool), bench.scene.workpiece_of(cut)
     offers = [
@@ -42,8 +42,16 @@ def dial_offers(bench: Bench, focus: CutName, paths: tuple[str, ...] = ()) -> tu
         *_part(bench, workpiece, cut),
     ]
     known = {offer.key for offer in offers}
-    offers += [offer_for(bench, path) for path in dict.fromkeys(paths) if path not in known]
+    offers += [_offer_or_none(bench, path) for path in dict.fromkeys(paths) if path not in known]
     return tuple(offers)
+
+
+def _offer_or_none(bench: Bench, path: str) -> DialOffer:
+    """The dial of a number, or one without a rule, whose face will say what is wrong with the path."""
+    try:
+        return offer_for(bench, path)
+    except DialFault:
+        return DialOffer(path, _short(path), DialKind.PLAIN, 0.0, 0.0, 1.0)
 
 
 def offer_for(bench: Bench, path: str) -> DialOffer:

@@ -266,6 +266,16 @@ def test_that_a_path_that_is_typed_is_asked_for(dials):
 # ---- what is shown -----------------------------------------------------------------------------------
 
 
+def test_that_what_cannot_be_turned_says_why_and_stays(dials):
+    turned = QSignalSpy(dials.turned)
+    dials.show_offers((DialOffer("post/yy", "post yy", DialKind.PLAIN, 0.0, 0.0, 1.0),))
+    dials.show_face(DialFace("post/yy", DialScope.TOOL, 2.0, why="no number is called 'post/yy'"))
+    face = dials.rows["post/yy"].face
+    QTest.mouseClick(face, Qt.MouseButton.LeftButton, pos=QPoint(80, 15))
+    assert heard(turned) == []
+    assert face.end_text() == "no number is called 'post/yy'"
+
+
 def test_that_the_switch_changes_whose_spare_it_is_and_forgets_the_faces_of_another(dials):
     changed = QSignalSpy(dials.scope_changed)
     all_of_them = next(b for b in dials.findChildren(QToolButton) if b.text() == "all")

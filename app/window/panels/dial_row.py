@@ -96,6 +96,7 @@ class DialRow(QWidget):
         self.face.installEventFilter(self)
         self.field.returnPressed.connect(self._typed)
         self.restyle(theme, self.unit)
+        self._enable()
 
     # ---- what it shows ---------------------------------------------------------------------------
 
@@ -107,8 +108,14 @@ class DialRow(QWidget):
         self.show_value(self.face.value)
         self.update()
 
+    def _enable(self) -> None:
+        """What can't be turned is there to say why."""
+        for widget in (self.face, self.field):
+            widget.setEnabled(self.offer.rule is not None or bool(self.offer.choices))
+
     def show_offer(self, offer: DialOffer) -> None:
         self.offer = offer
+        self._enable()
         self.face.show_offer(offer)
         if not self.face.is_held:
             self.show_value(offer.now)

@@ -216,7 +216,15 @@ def test_that_only_the_cuts_of_the_scope_count(tmp_path):
     assert not alone.is_never_clear
 
 
-def test_that_a_dial_that_cannot_be_told_says_why(bench):
+def test_that_a_path_that_is_no_number_has_a_dial_that_says_so_and_cannot_be_turned(bench):
+    offers = {o.key: o for o in dial_offers(bench, FOCUS, ("post/at/yy",))}
+    assert OUT in offers
+    assert offers["post/at/yy"].rule is None
+    (face,) = dial_face(bench, offers["post/at/yy"], DialScope.ALL, FOCUS)
+    assert face.why.startswith("no number is called 'post/at/yy'; nearest: post/at/y")
+
+
+def test_that_a_dial_that_has_no_ranges_still_has_values(bench):
     offer = offer_for(bench, "T1/flute")
     *_, face = dial_face(bench, offer, DialScope.ALL, FOCUS)
     assert face.ranges == ()
