@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from html import escape
 from pathlib import Path
@@ -20,6 +21,8 @@ FONTS = Path(__file__).parents[3] / "shared" / "fonts"
 REGULAR, BOLD = "TightsideSheet", "TightsideSheet-Bold"
 TITLE, STICK_OUT, BODY, SMALL, LEAST = 16.0, 18.0, 10.0, 8.5, 8.0
 LEADING = 1.19  # of the font's size
+SLACK = 0.98  # of a line that is filled: where it is nearly full it counts as two
+MOST_LINES = 12  # beyond them a text is not broken into lines to count them
 CUT = "\u2026"
 CUT_NOTE = f"{CUT} in a name: cut for want of room; the scene file has it whole."
 _ALIGN = {"left": TA_LEFT, "right": TA_RIGHT, "centre": TA_CENTER}
@@ -79,25 +82,36 @@ class Cutter:
 
     def fitted(self, text: str, width: float, lines: int, size: float, font: str = REGULAR) -> str:
         """The text, cut in the middle if it needs more than so many lines of this width."""
-        if self.n_lines(text, width, size, font) <= lines:
-            return text
-        self.has_cut = True
-        low, high = 1, len(text) - 1
-        while low < high:
-            keep = (low + high + 1) // 2
-            if self.n_lines(_cut(text, keep), width, size, font) <= lines:
-                low = keep
-            else:
-                high = keep - 1
-        return _cut(text, low)
+        made = _fitted(text, round(width, 2), lines, size, font)
+        self.has_cut = self.has_cut or made != text
+        return made
 
-    def n_lines(self, text: str, width: float, size: float, font: str = REGULAR) -> int:
-        """How many lines a text needs."""
-        if width_of(text, size, font) <= width * 0.98:
-            return 1
-        made = Paragraph(bold(text) if font == BOLD else plain(text), style(size))
-        height: float = made.wrap(width, 1e6)[1]
-        return round(height / float(style(size).leading))
+
+@lru_cache(maxsize=8192)  # a sheet is laid out several times
+def _fitted(text: str, width: float, lines: int, size: float, font: str) -> str:
+    if n_lines(text, width, size, font) <= lines:
+        return text
+    most = int(len(text) * lines * width / width_of(text, size, font)) + 4  # about as many letters as have room
+    low, high = 1, min(len(text) - 1, max(most, 1))
+    while low < high:
+        keep = (low + high + 1) // 2
+        if n_lines(_cut(text, keep), width, size, font) <= lines:
+            low = keep
+        else:
+            high = keep - 1
+    return _cut(text, low)
+
+
+def n_lines(text: str, width: float, size: float, font: str = REGULAR) -> int:
+    """How many lines a text needs."""
+    long = width_of(text, size, font) / (width * SLACK)
+    if long <= 1.0:
+        return 1
+    if long > MOST_LINES:
+        return math.ceil(long)
+    made = Paragraph(bold(text) if font == BOLD else plain(text), style(size))
+    height: float = made.wrap(width, 1e6)[1]
+    return max(2, int(height / style(size).leading + 0.5))
 
 
 def _cut(text: str, keep: int) -> str:

@@ -9,7 +9,7 @@ from reportlab.platypus import Paragraph, Table
 from app.jobs.sheet.content import OrderRow, SheetContent, ToolRow
 from app.jobs.sheet.drawn import MARK, Mark
 from app.jobs.sheet.framing import MARK_SCALE, PAD, Cell, Plan, block, cut_to, small, width_for
-from app.jobs.sheet.letters import BODY, BOLD, LEAST, REGULAR, SMALL, STICK_OUT, bold, paragraph, plain
+from app.jobs.sheet.letters import BODY, BOLD, LEAST, REGULAR, SMALL, STICK_OUT, bold, n_lines, paragraph, plain
 from kinematics.verdict import Verdict
 
 
@@ -92,7 +92,7 @@ def _holder(tool: ToolRow, width: float, plan: Plan) -> Paragraph:
     lines, room = min(plan.lines, 2), width - 2 * PAD
     name = plan.cutter.fitted(tool.holder, room, lines, SMALL, BOLD)
     parts = tool.holder_title.split(", ") if tool.holder_title else []
-    while parts and plan.cutter.n_lines(f"{name} {', '.join(parts)}", room * 0.93, SMALL) > lines:
+    while parts and n_lines(f"{name} {', '.join(parts)}", room * 0.93, SMALL) > lines:
         parts.pop()
     return paragraph(f"{bold(name)} {plain(', '.join(parts))}", SMALL)
 
