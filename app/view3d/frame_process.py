@@ -34,8 +34,9 @@ SERVER = ("-m", "app.view3d.frame_server")
 MOST_MESHES = 64  # that are kept without being shown
 MOST_STARTS = 3
 ENDING_MS = 1500
-SLOW_SECONDS = 0.06  # a quick frame that took longer is followed by one of half the size
+SLOW_SECONDS = 0.06  # a quick frame that took longer is followed by a coarser one
 FAST_SECONDS = 0.02
+COARSEST = 4  # times smaller each way
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -253,10 +254,10 @@ class FrameProcess(QObject):
         self._has_drawn = True
         seconds = time.perf_counter() - began
         if asked.finish is Finish.QUICK:
-            if seconds > SLOW_SECONDS and self._coarse == 1:
-                self._coarse = 2
+            if seconds > SLOW_SECONDS:
+                self._coarse = min(COARSEST, self._coarse + 1)
             elif seconds < FAST_SECONDS:
-                self._coarse = 1
+                self._coarse = max(1, self._coarse - 1)
         frame = self._frame(asked, shown, done)
         self._go_on()  # the next is drawn while this one is painted
         self.drawn.emit(frame)
