@@ -129,7 +129,8 @@ class Pair:
             spare = min(named, 0.0)
         else:
             spare = 0.0
-        return spare + self.target.errors.total + ROUNDING
+        # a pair that touches may hit, however deep in the errors the last one is
+        return max(spare + self.target.errors.total, 0.0) + ROUNDING
 
     @property
     def names(self) -> tuple[str, str]:
