@@ -51,6 +51,8 @@ from app.window.answers import (
     ToolOutline,
     Whole,
 )
+from app.window.part_answers import PANELS
+from app.window.part_desk import PartDesk
 from kinematics.answers.part_off import part_off
 from kinematics.engine import kernel_cache
 from kinematics.errors import TightsideError
@@ -71,6 +73,7 @@ class Desk:
         self._scene_file: SceneFile | None = None
         self._prepared: Prepared | None = None
         self._meshes = MeshCache()
+        self._parts = PartDesk()
         self._n_shapes = 0
         self._results: dict[CutKey, CutResult] = {}
         self._swings: dict[MoveKey, MoveResult] = {}
@@ -189,7 +192,10 @@ class Desk:
     # ---- one cut ----
 
     def look(self, look: Look) -> Iterator[Body]:
-        """What is shown of one cut, or of one swing."""
+        """What is shown of one cut, or of one swing; parts and changes are answered beside that."""
+        if look.panel in PANELS:
+            yield from self._parts.look(look, Bench(self._live) if self._live is not None else None)
+            return
         if self._prepared is None:
             return
         if look.move is not None:

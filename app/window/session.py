@@ -92,6 +92,11 @@ class Session(QObject):
         self.worker.died.connect(self._died)
         self.worker.stopped.connect(self._stopped)
 
+    @property
+    def is_about_to_tell(self) -> bool:
+        """Whether the snapshot has changed since panels were shown one."""
+        return self._told.isActive()
+
     # ---- what is looked at ----
 
     @property
@@ -139,6 +144,11 @@ class Session(QObject):
         """Ask what one panel shows beyond the usual; it comes by `found`."""
         if self._focus is not None and self._is_asked:
             self.worker.ask(Look(self.worker.generation, self._focus, panel=panel, about=about))
+
+    def ask_beside(self, panel: str, about: object) -> None:
+        """Ask what needs no cut to look at (`part_answers.PANELS`); it comes by `found`."""
+        focus = self._focus or ("", "")
+        self.worker.ask(Look(self.worker.generation, focus, panel=panel, about=about))
 
     def want_dials(self, scope: DialScope) -> None:
         """Dials show the worst spare in this scope from now on."""

@@ -1,0 +1,65 @@
+"""What the engine's process is asked about parts and changes beside a check: frozen values that can be pickled.
+
+They travel as `about` of a Look with one of the panels of PANELS, and come back as the value of a Found.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from app.jobs.alternatives import Alternative
+from app.jobs.new_setup.answers import PartAnswer
+from app.jobs.new_setup.part_files import UnitQuestion
+from app.view3d.display_meshes import DisplayMesh
+from kinematics.measured import Declined, FoundHole, FoundPocket, FoundSlot
+from kinematics.pose import Vector
+
+PART, FEATURE, ALTERNATIVES, ADVICE = "part", "feature", "alternatives", "advice"
+PANELS = (PART, FEATURE, ALTERNATIVES)
+
+
+@dataclass(frozen=True, slots=True)
+class PartWanted:
+    """A part file to be measured. `units` where it does not say them itself; `up`: what becomes +Z."""
+
+    path: str
+    units: str | None
+    up: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartShown:
+    """A part that was measured, with a mesh of it for the eye, the middle of its top at the origin."""
+
+    answer: PartAnswer
+    mesh: DisplayMesh
+
+
+PartValue = PartShown | UnitQuestion | str  # a text says why it can't be read
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureWanted:
+    """What a part has at a point of its surface, as PartShown places it, mm."""
+
+    part: PartWanted
+    point: Vector
+    normal: Vector
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureShown:
+    """What was measured there; the direction is that of the tool, from the tip up."""
+
+    point: Vector
+    found: FoundHole | FoundPocket | FoundSlot | Declined
+
+
+@dataclass(frozen=True, slots=True)
+class AlternativesShown:
+    """The changes that were found so far for an orientation, best first; `is_done`: there are no more."""
+
+    orientation: str
+    found: tuple[Alternative, ...]
+    is_done: bool
+    why_none: str = ""

@@ -1,0 +1,147 @@
+"""Answers of the engine's process about parts and changes: files measured, features fitted, alternatives tried.
+
+Parts that were read last are kept, so that clicks on them are answered at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from app.jobs.alternatives import Alternative, alternatives, ranked
+from app.jobs.new_setup.part_files import UPS, UnitQuestion, part_answer
+from app.jobs.whatif_dials import Bench
+from app.view3d.display_meshes import DisplayMesh, reduced
+from app.window.answers import Body, Found, Look
+from app.window.part_answers import (
+    ALTERNATIVES,
+    FEATURE,
+    PART,
+    AlternativesShown,
+    FeatureShown,
+    FeatureWanted,
+    PartShown,
+    PartWanted,
+)
+from kinematics.errors import MeshFileError, TightsideError
+from kinematics.measured import Surface, feature_at
+from kinematics.meshes import Mesh, Up, load_mesh, placed_mesh
+from kinematics.pose import Array
+
+MOST_PARTS = 2
+
+
+class PartDesk:
+    """Parts and changes."""
+
+    def __init__(self) -> None:
+        self._meshes: dict[PartWanted, Mesh] = {}
+        self._surfaces: dict[PartWanted, Surface] = {}
+
+    def look(self, look: Look, bench: Bench | None) -> Iterator[Body]:
+        """Answers to a Look of one of `part_answers.PANELS`."""
+        match look.panel, look.about:
+            case panel, PartWanted() as wanted if panel == PART:
+                yield Found(PART, wanted, self._part(wanted))
+            case panel, FeatureWanted() as wanted if panel == FEATURE:
+                yield Found(FEATURE, wanted, self._feature(wanted))
+            case panel, str() as orientation if panel == ALTERNATIVES:
+                yield from _alternatives(orientation, bench)
+
+    def _part(self, wanted: PartWanted) -> PartShown | UnitQuestion | str:
+        path = Path(wanted.path)
+        try:
+            answer = part_answer(path, units=wanted.units, up=_up(wanted))
+            if isinstance(answer, UnitQuestion):
+                return answer
+            mesh = self._mesh(wanted)
+        except MeshFileError as error:
+            return error.message
+        shown = reduced(mesh.vertices, mesh.faces)
+        return PartShown(answer, DisplayMesh(_from_top(mesh, shown.vertices), shown.faces, shown.off_by))
+
+    def _mesh(self, wanted: PartWanted) -> Mesh:
+        """The part on the middle of its base, its +Z up. Raises MeshFileError."""
+        if wanted not in self._meshes:
+            read = load_mesh(Path(wanted.path), units=wanted.units)
+            while len(self._meshes) >= MOST_PARTS:
+                oldest = next(iter(self._meshes))
+                del self._meshes[oldest]
+                self._surfaces.pop(oldest, None)
+            self._meshes[wanted] = placed_mesh(read, from_="base_centre", up=_up(wanted))
+        return self._meshes[wanted]
+
+    def _feature(self, wanted: FeatureWanted) -> FeatureShown | str:
+        try:
+            mesh = self._mesh(wanted.part)
+        except MeshFileError as error:
+            return error.message
+        if wanted.part not in self._surfaces:
+            self._surfaces[wanted.part] = Surface(_from_top(mesh, mesh.vertices), mesh.faces)
+        surface = self._surfaces[wanted.part]
+        face = _face_at(surface, np.array(wanted.point), np.array(wanted.normal))
+        return FeatureShown(wanted.point, feature_at(surface, face))
+
+
+def _up(wanted: PartWanted) -> Up:
+    return next(up for up in UPS if up == wanted.up)
+
+
+def _from_top(mesh: Mesh, vertices: Array) -> Array:
+    """Points of a part on its base, seen from the middle of its top."""
+    moved: Array = vertices - np.array([0.0, 0.0, mesh.bounds[1][2]])
+    return moved
+
+
+def _face_at(surface: Surface, point: Array, normal: Array) -> int:
+    """The facet that a point of the display mesh was meant on: near it, and looking the same way."""
+    corners = surface.vertices[surface.faces]
+    nearest = _distances(corners, point)
+    looks = surface.normals @ normal
+    return int(np.argmin(nearest + np.where(looks > 0.7, 0.0, 5.0 * (1.0 - looks))))
+
+
+def _distances(corners: Array, point: Array) -> Array:
+    """From a point to triangles (n, 3, 3), mm; Ericson, Real-Time Collision Detection, 5.1.5, from memory."""
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    ab, ac, ap = b - a, c - a, point - a
+    d1, d2 = (ab * ap).sum(1), (ac * ap).sum(1)
+    bp = point - b
+    d3, d4 = (ab * bp).sum(1), (ac * bp).sum(1)
+    cp = point - c
+    d5, d6 = (ab * cp).sum(1), (ac * cp).sum(1)
+    va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
+    total = va + vb + vc
+    safe = np.where(np.abs(total) > 1e-30, total, 1.0)
+    inside = a + ab * (vb / safe)[:, None] + ac * (vc / safe)[:, None]
+    is_in = (va >= 0.0) & (vb >= 0.0) & (vc >= 0.0) & (np.abs(total) > 1e-30)
+    on_plane = np.linalg.norm(inside - point, axis=1)
+    on_edges = np.minimum(np.minimum(_to_edge(a, b, point), _to_edge(b, c, point)), _to_edge(c, a, point))
+    found: Array = np.where(is_in, on_plane, on_edges)
+    return found
+
+
+def _to_edge(p: Array, q: Array, point: Array) -> Array:
+    along = q - p
+    length = (along * along).sum(1)
+    t = np.clip(((point - p) * along).sum(1) / np.where(length > 0.0, length, 1.0), 0.0, 1.0)
+    found: Array = np.linalg.norm(p + along * t[:, None] - point, axis=1)
+    return found
+
+
+def _alternatives(orientation: str, bench: Bench | None) -> Iterator[Body]:
+    found: list[Alternative] = []
+    if bench is None:
+        yield Found(ALTERNATIVES, orientation, AlternativesShown(orientation, (), True, "there is no set-up to change"))
+        return
+    try:
+        for one in alternatives(bench, orientation):
+            found.append(one)
+            yield Found(ALTERNATIVES, orientation, AlternativesShown(orientation, ranked(found), False))
+    except TightsideError as error:
+        yield Found(ALTERNATIVES, orientation, AlternativesShown(orientation, ranked(found), True, error.message))
+        return
+    why = "" if found else "nothing that was tried leaves more room"
+    yield Found(ALTERNATIVES, orientation, AlternativesShown(orientation, ranked(found), True, why))
