@@ -24,6 +24,7 @@ from PySide6.QtCore import QCoreApplication, QDeadlineTimer, QEvent, QEventLoop,
 from PySide6.QtWidgets import QApplication
 
 from app.window.fonts import load_fonts
+from app.window.main_window import MainWindow
 from app.window.theme import LIGHT, apply_to, theme_of
 
 SCREEN = "3840x2160x24"
@@ -163,3 +164,56 @@ def settings(tmp_path: Path) -> QSettings:
 def sample(name: str) -> Path:
     """The file of a sample set-up."""
     return SAMPLES / name / f"{name}.scene.yaml"
+
+
+class Opener:
+    """Opens windows of a test, and closes them."""
+
+    def __init__(self, settings: QSettings, wait: Wait) -> None:
+        self._settings, self._wait = settings, wait
+        self.windows: list[MainWindow] = []
+
+    def __call__(self, path: Path | None = None, size: tuple[int, int] = (1280, 800)) -> MainWindow:
+        """A window of a size, with a set-up if one is named."""
+        window = MainWindow(self._settings, theme_of(LIGHT))
+        self.windows.append(window)
+        window.resize(*size)
+        window.show()
+        window.activateWindow()
+        if path is not None:
+            window.files.open(path)
+        return window
+
+    def checked(self, path: Path, size: tuple[int, int] = (1280, 800)) -> MainWindow:
+        """A window in which everything was checked, and the tightest place can be seen."""
+        window = self(path, size)
+        self.await_check(window)
+        return window
+
+    def await_check(self, window: MainWindow) -> None:
+        """Wait until the check of a window is whole."""
+        self._wait(lambda: is_checked(window), "the set-up is checked")
+
+    def close(self) -> None:
+        """Close them all, whatever is unsaved."""
+        for window in self.windows:
+            window.session.document.stack.setClean()
+            window.close()
+        self.windows.clear()
+
+
+def is_checked(window: MainWindow) -> bool:
+    """Whether every number is of the present scene, the second opinion is there, and all panels show it."""
+    now = window.session.snapshot
+    if window.session.is_about_to_tell:
+        return False
+    return bool(now.failure) or (now.second_opinion is not None and now.is_fresh and bool(now.cuts))
+
+
+@pytest.fixture
+def opener(settings: QSettings, wait: Wait) -> Iterator[Opener]:
+    """Windows with engines of their own."""
+    made = Opener(settings, wait)
+    yield made
+    made.close()
+    settle()
