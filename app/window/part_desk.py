@@ -31,6 +31,7 @@ from kinematics.meshes import Mesh, Up, load_mesh, placed_mesh
 from kinematics.pose import Array
 
 MOST_PARTS = 2
+MOST_TO_PICK = 20_000  # triangles that are painted one by one
 
 
 class PartDesk:
@@ -59,7 +60,7 @@ class PartDesk:
             mesh = self._mesh(wanted)
         except MeshFileError as error:
             return error.message
-        shown = reduced(mesh.vertices, mesh.faces)
+        shown = reduced(mesh.vertices, mesh.faces, MOST_TO_PICK)
         return PartShown(answer, DisplayMesh(_from_top(mesh, shown.vertices), shown.faces, shown.off_by))
 
     def _mesh(self, wanted: PartWanted) -> Mesh:
