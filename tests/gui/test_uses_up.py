@@ -50,13 +50,14 @@ def test_that_blocks_are_to_scale_longest_first_and_the_rest_is_the_spare():
         assert row.count(tight) == pytest.approx(1.55 * per_mm, abs=3.0)
 
 
+@pytest.mark.parametrize("size", [SIZE, (282, 268)], ids=str)
 @pytest.mark.parametrize("bar", [BAR, CAN_HIT, CLEAR, NO_BAR], ids=["tight", "can hit", "clear", "hits"])
 @pytest.mark.parametrize("unit", Unit)
 @pytest.mark.parametrize("palette", [LIGHT, DARK], ids=["light", "dark"])
-def test_that_no_text_is_cut_off_or_stands_over_another(bar, unit, palette, monkeypatch):
+def test_that_no_text_is_cut_off_or_stands_over_another(bar, size, unit, palette, monkeypatch):
     panel = shown(bar, palette)
     panel.set_unit(unit)
-    with on_screen(panel, SIZE), written(monkeypatch) as found:
+    with on_screen(panel, size), written(monkeypatch) as found:
         picture(panel)
         assert found
         check_legible(found, panel)

@@ -292,7 +292,8 @@ class DialPicture(QWidget):
                 at = QPointF(room.left(), round(room.center().y() - MARK.height() / 2.0))
                 draw_mark(painter, at, verdict, colour, under)
                 room.setLeft(room.left() + MARK.width() + 4.0)
-            painter.setFont(fonts.quiet_bold if is_now else fonts.quiet)
+            is_bold = is_now and width_of(word, fonts.quiet_bold) <= room.width()
+            painter.setFont(fonts.quiet_bold if is_bold else fonts.quiet)
             painter.setPen(colour)
             short = word if width_of(word, painter.font()) <= room.width() else word.split()[-1]
             painter.drawText(room, int(LEFT), fitted(short, painter.font(), room.width()))

@@ -7,7 +7,7 @@ Says: edited(path, value), the number behind a block, mm or degrees; picked(path
 from __future__ import annotations
 
 from PySide6.QtCore import QLineF, QPointF, QRectF, QSize, Qt, Signal, Slot
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QMouseEvent, QPainter, QPen
+from PySide6.QtGui import QFocusEvent, QFontMetricsF, QKeyEvent, QMouseEvent, QPainter, QPen
 from PySide6.QtWidgets import QLineEdit, QWidget
 
 from app.jobs.plots import Term, UsesUp
@@ -19,7 +19,8 @@ from app.window.units import NumberFault
 
 HATCHES = (45.0, 135.0, 0.0, 90.0, 20.0)  # degrees, one for each term
 NAMES = ("location", "model", "diameters", "stick-out", "tilt")
-_PAIR, _RULE, _BAR, _BELOW, _ROW = 20.0, 20.0, 36.0, 20.0, 22.0
+_PAIR, _RULE, _BAR, _BELOW = 20.0, 20.0, 36.0, 20.0
+_ROW, _TIGHT_ROW, _ROOMY_FROM = 22.0, 19.0, 285  # px; rows are lower in a panel that is
 _FIELD = 84.0
 _MOST_TEXT = 1.25  # of the clearance, how far a bar may reach beyond what it shows
 
@@ -95,7 +96,7 @@ class UsesUpBar(Painted):
         bar = self.bar
         if bar is None or bar.clearance is None or bar.spare is None:
             return self.why_empty if bar is None else (bar.why or str(bar.verdict))
-        used = ", ".join(f"{t.name} {units.used_up(t.used, self.unit)}" for t in self.terms)
+        used = ", ".join(f"{t.name} {units.length(t.used, self.unit)}" for t in self.terms)
         return (
             f"{bar.title}: clearance {units.proven(bar.clearance, self.unit)}, used up by {used}; "
             f"{units.spare_text(bar.spare, bar.keep_off, self.unit)} spare, "
@@ -126,8 +127,9 @@ class UsesUpBar(Painted):
         return found
 
     def _row_rect(self, i: int) -> QRectF:
-        top = self._bar_rect.bottom() + _BELOW + i * _ROW
-        return QRectF(INSIDE, top, self.width() - 2 * INSIDE, _ROW)
+        height = _ROW if self.height() >= _ROOMY_FROM else _TIGHT_ROW
+        top = self._bar_rect.bottom() + _BELOW + i * height
+        return QRectF(INSIDE, top, self.width() - 2 * INSIDE, height)
 
     @property
     def _value_left(self) -> float:
@@ -138,7 +140,7 @@ class UsesUpBar(Painted):
     def paint(self, painter: QPainter) -> None:
         bar = self.bar
         assert bar is not None, "an empty panel is not painted"
-        pal, scale = self.theme.palette, self.theme.type
+        scale = self.theme.type
         self.write_title(painter, "WHAT USES IT UP", bar.title)
         pair = QRectF(INSIDE, TITLE, self.width() - 2 * INSIDE, _PAIR)
         self.write(painter, pair, " to ".join(bar.between or ()), scale.text_bold, self.ink)
@@ -152,11 +154,21 @@ class UsesUpBar(Painted):
         self._paint_blocks(painter, bar)
         for i, term in enumerate(self.terms):
             self._paint_row(painter, i, term)
-        bottom = self._row_rect(len(self.terms)).top()
-        area = QRectF(INSIDE, bottom + 2.0, self.width() - 2 * INSIDE, self.height() - bottom - 4.0)
-        painter.setFont(scale.quiet)
-        painter.setPen(pal.quiet if not self.part_off else self.ink)
-        painter.drawText(area, int(Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap), self.part_off)
+        self._paint_part_off(painter)
+
+    def _paint_part_off(self, painter: QPainter) -> None:
+        """In as many lines as there is room for; the tool tip has all of it."""
+        bottom, font = self._row_rect(len(self.terms)).top(), self.theme.type.quiet
+        area = QRectF(INSIDE, bottom + 2.0, self.width() - 2 * INSIDE, self.height() - bottom - 3.0)
+        flags = int(Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap)
+        words, metrics = self.part_off.split(" "), QFontMetricsF(font)
+        shown = self.part_off
+        while len(words) > 1 and metrics.boundingRect(area, flags, shown).height() > area.height() + 1.0:
+            words.pop()
+            shown = f"{' '.join(words)} ..."
+        painter.setFont(font)
+        painter.setPen(self.ink)
+        painter.drawText(area, flags, shown)
 
     def _paint_rule(self, painter: QPainter, bar: UsesUp) -> None:
         """The clearance as a dimension over the bar."""
@@ -251,7 +263,7 @@ class UsesUpBar(Painted):
         note = name.adjusted(where.width() + INSIDE, 0, 0, 0)
         self.write(painter, note, word, fonts.quiet, pal.quiet)
         value = QRectF(self._value_left, rect.top(), _FIELD - 6.0, rect.height())
-        at = self.write(painter, value, units.used_up(term.used, self.unit), fonts.text_bold, self.ink, RIGHT)
+        at = self.write(painter, value, units.length(term.used, self.unit), fonts.text_bold, self.ink, RIGHT)
         painter.setPen(QPen(self.ink, 1.2, Qt.PenStyle.SolidLine if term.is_measured else Qt.PenStyle.DotLine))
         painter.drawLine(QPointF(at.left(), rect.bottom() - 2.0), QPointF(at.right(), rect.bottom() - 2.0))
         if self.hasFocus() and i == self.row:
@@ -271,11 +283,12 @@ class UsesUpBar(Painted):
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         term = self.term_at(event.position())
         self.setCursor(Qt.CursorShape.IBeamCursor if term else Qt.CursorShape.ArrowCursor)
-        self.setToolTip(self._tip(term) if term else "")
+        below = event.position().y() >= self._row_rect(len(self.terms)).top()
+        self.setToolTip(self._tip(term) if term else self.part_off if below else "")
 
     def _tip(self, term: Term) -> str:
         said = "measured" if term.is_measured else "assumed"
-        return f"{term.name}: {units.with_unit(units.used_up(term.used, self.unit), self.unit)}, {said} ({term.path})"
+        return f"{term.name}: {units.with_unit(units.length(term.used, self.unit), self.unit)}, {said} ({term.path})"
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         term = self.term_at(event.position())
