@@ -158,7 +158,8 @@ def _choose(draft: Draft, text: str, line: OrientationLine, scene: Path) -> None
     assert line.orientation is not None, "a line without faults is an orientation"
     usable = [s for s in line.solutions if not s.outside]
     try:
-        for n, room in enumerate(rooms(draft, line.orientation, line.solutions, scene), 1):
+        positions = rooms(draft.answers([line.orientation]), line.solutions, scene, draft.catalogues)
+        for n, room in enumerate(positions, 1):
             said = "out of its limits"
             if room.result is not None:
                 said = f"{verdict_word(room.result).upper()}: {sentence(room.result)}"

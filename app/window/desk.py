@@ -51,6 +51,8 @@ from app.window.answers import (
     ToolOutline,
     Whole,
 )
+from app.window.new_setup_desk import NewSetupDesk
+from app.window.new_setup_wanted import DRAFT_PANELS
 from app.window.part_answers import PANELS
 from app.window.part_desk import PartDesk
 from kinematics.answers.part_off import part_off
@@ -74,6 +76,7 @@ class Desk:
         self._prepared: Prepared | None = None
         self._meshes = MeshCache()
         self._parts = PartDesk()
+        self._new_setup = NewSetupDesk()
         self._n_shapes = 0
         self._results: dict[CutKey, CutResult] = {}
         self._swings: dict[MoveKey, MoveResult] = {}
@@ -195,6 +198,9 @@ class Desk:
         """What is shown of one cut, or of one swing; parts and changes are answered beside that."""
         if look.panel in PANELS:
             yield from self._parts.look(look, Bench(self._live) if self._live is not None else None)
+            return
+        if look.panel in DRAFT_PANELS:
+            yield from self._new_setup.look(look)
             return
         if self._prepared is None:
             return

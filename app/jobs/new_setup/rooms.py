@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from app.jobs.check import result_of
-from app.jobs.new_setup.answers import OrientationAnswer
+from app.jobs.new_setup.answers import Answers
 from app.jobs.new_setup.directions import written_angles
-from app.jobs.new_setup.draft import Draft
 from app.jobs.new_setup.scene_text import scene_text
 from app.jobs.results import CutResult
+from app.scenes.catalogues import Catalogues
 from app.scenes.reader import read_scene_text
 from kinematics.machine import TableSolution
 from kinematics.prepared import Prepared
@@ -26,20 +26,25 @@ class Room:
 
 
 def rooms(
-    draft: Draft, orientation: OrientationAnswer, solutions: Sequence[TableSolution], scene_path: Path
+    answers: Answers, solutions: Sequence[TableSolution], scene_path: Path, catalogues: Catalogues
 ) -> Iterator[Room]:
     """One room per solution, in their order; the part has to lie beside `scene_path` already.
+
+    Parameters
+    ----------
+    answers : with the one orientation that is asked about.
 
     Raises
     ------
     AnswerFault : two answers do not fit together.
     SceneFileError : the scene that the answers make has a fault.
     """
+    (orientation,) = answers.orientations
     for solution in solutions:
         if solution.outside:
             yield Room(solution, None)
             continue
-        one = replace(orientation, angles_deg=written_angles(solution))
-        scene_file = read_scene_text(scene_text(draft.answers([one])), scene_path, catalogues=draft.catalogues)
+        one = replace(answers, orientations=(replace(orientation, angles_deg=written_angles(solution)),))
+        scene_file = read_scene_text(scene_text(one), scene_path, catalogues=catalogues)
         prepared = Prepared(scene_file.scene)
         yield Room(solution, result_of(prepared, *scene_file.scene.cuts()[0], frozenset()))

@@ -167,7 +167,9 @@ def test_that_each_position_of_the_table_is_checked_and_one_out_of_limits_is_not
     draft = drafted(tmp_path)
     line = draft.orientation("+Y")
     assert line.orientation is not None
-    found = list(rooms(draft, line.orientation, line.solutions, tmp_path / "new.scene.yaml"))
+    found = list(
+        rooms(draft.answers([line.orientation]), line.solutions, tmp_path / "new.scene.yaml", draft.catalogues)
+    )
     assert [dict(r.solution.angles_deg)["tilt"] for r in found] == [90.0, -90.0]
     assert found[0].result is not None and found[0].result.cut == "touch"
     assert found[1].result is None  # the tilt ends at -15
