@@ -32,7 +32,8 @@ AS_IT_IS = "as it is"
 DIGITS = 9  # numbers that are worked out are written to so many decimals
 Value = float | str
 Numbers = dict[str, float]
-Words = tuple[tuple[str, str], ...]
+Words = tuple[tuple[str, str | tuple[float, ...]], ...]
+_POINTS = {"at": (0.0, 0.0, 0.0), "axis": (0.0, 0.0, 1.0)}  # what counts where the file gives none
 
 
 class DialFault(TightsideError):
@@ -41,7 +42,7 @@ class DialFault(TightsideError):
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One value of a dial: numbers and words to be set by path, or an order of the orientations."""
+    """One value of a dial: words, then numbers, to be set by path, or an order of the orientations."""
 
     numbers: Mapping[str, float] = field(default_factory=dict)
     words: Words = ()
@@ -103,16 +104,21 @@ class Bench:
     def file_with(self, setting: Setting) -> SceneFile:
         """The scene at a setting. Raises EditError, SceneFileError."""
         live = self.live
-        if setting.words:
-            if setting.words not in self._with_words:
-                text = edited(live.text, setting.words)
-                self._with_words[setting.words] = LiveScene(text, live.path, catalogues=self.catalogues)
-            live = self._with_words[setting.words]
+        if words := (*setting.words, *self.points_for(setting.numbers)):
+            if words not in self._with_words:
+                self._with_words[words] = LiveScene(edited(live.text, words), live.path, catalogues=self.catalogues)
+            live = self._with_words[words]
         found = live.with_values(setting.numbers)
         if not setting.order:
             return found
         by_name = {o.name: o for o in found.scene.orientations}
         return replace(found, scene=replace(found.scene, orientations=tuple(by_name[n] for n in setting.order)))
+
+    def points_for(self, paths: Iterable[str]) -> Words:
+        """The points that the file does not give and that numbers are entries of."""
+        owners = dict.fromkeys(path[:-2] for path in paths if path[-2:] in ("/x", "/y", "/z"))
+        missing = [owner for owner in owners if f"{owner}/z" not in self.numbers and self.document.find(owner) is None]
+        return tuple((owner, _POINTS[key]) for owner in missing if (key := owner.rpartition("/")[2]) in _POINTS)
 
 
 def as_number(dial: Dial, value: Value) -> float:
@@ -155,7 +161,7 @@ def number_dial(bench: Bench, path: str) -> NumberDial:
 def _put_in(bench: Bench, path: str) -> Number | None:
     """The number at a path where the file gives none, if the format knows one there."""
     try:
-        text = edited(bench.live.text, [(path, 0.0)])
+        text = edited(bench.live.text, [*bench.points_for([path]), (path, 0.0)])
         completed = LiveScene(text, bench.live.path, catalogues=bench.catalogues)
     except TightsideError:
         return None
