@@ -188,8 +188,8 @@ def _heads(bench: Bench) -> Iterator[DialOffer]:
         if standard == now:
             continue
         try:
-            setting = dial.setting(bench, standard)
-            found.append((_head_height(bench, dial.screws, standard), Choice(standard, setting.words)))
+            words = tuple((path, str(word)) for path, word in dial.setting(bench, standard).words)
+            found.append((_head_height(bench, dial.screws, standard), Choice(standard, words)))
         except TightsideError:
             continue
     found.sort(key=lambda item: item[0])
