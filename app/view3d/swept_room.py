@@ -22,7 +22,7 @@ from kinematics.machine import Machine, TableAxis, W
 from kinematics.pose import Array, as_vector
 
 N_CELLS = 90  # along the longest side of the room
-MOST_SAMPLES = 40_000  # of the surface of one body
+PIECE = 0.6
 Cells = NDArray[np.bool_]
 Box = tuple[tuple[float, float], ...]
 
@@ -45,10 +45,10 @@ def swept_shell(machine: Machine, turning: Sequence[Turning], boxes: Sequence[Bo
         for box in boxes:
             moved = points
             for axis, (low, high) in reversed([*zip(machine.table_axes[:n_axes], box[:n_axes], strict=True)]):
-                moved = _thinned(_turned(axis, moved, low, high, step), step)
+                moved = _turned(axis, moved, low, high, step)
             found.append(moved)
     every = np.concatenate(found)
-    origin = every.min(axis=0) - 3.0 * step
+    origin = (np.floor(every.min(axis=0) / step) - 3.0) * step
     shape = tuple(int(n) for n in np.ceil((every.max(axis=0) - origin) / step) + 4)
     skin = np.zeros(shape, dtype=np.bool_)
     skin[tuple(np.floor((every - origin) / step).astype(np.int64).T)] = True
@@ -59,36 +59,47 @@ def swept_shell(machine: Machine, turning: Sequence[Turning], boxes: Sequence[Bo
 
 
 def _samples(mesh: DisplayMesh, step: float) -> Array:
-    """Points on the triangles of a mesh, at least one for each cell that the surface passes."""
+    """Points on the triangles of a mesh, so close that each cell that the surface passes has one."""
     corners = mesh.vertices[mesh.faces]
-    a, u, v = corners[:, 0], corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    area = np.linalg.norm(np.cross(u, v), axis=1) / 2.0
-    n = int(min(MOST_SAMPLES, max(200.0, 3.0 * float(area.sum()) / (step * step))))
-    random = np.random.default_rng(7)  # the same points each time
-    chosen = random.choice(len(area), size=n, p=area / area.sum())
-    s, t = random.random((2, n))
-    fold = s + t > 1.0
-    s, t = np.where(fold, 1.0 - s, s), np.where(fold, 1.0 - t, t)
-    inside = a[chosen] + s[:, None] * u[chosen] + t[:, None] * v[chosen]
-    return np.concatenate([inside, mesh.vertices[:MOST_SAMPLES]])
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    parts = np.ceil(longest / (0.7 * step)).astype(np.int64)  # into how many each side is divided
+    found = []
+    for n in np.unique(parts[parts > 0]):
+        i, j = (v.ravel() for v in np.mgrid[0 : n + 1, 0 : n + 1])
+        inside = i + j <= n
+        share = np.column_stack([i, j, n - i - j])[inside] / n
+        found.append(np.einsum("pk,tkx->tpx", share, corners[parts == n]).reshape(-1, 3))
+    return _thinned(np.concatenate(found), step)
 
 
 def _turned(axis: TableAxis, points: Array, low: float, high: float, step: float) -> Array:
-    """Points of what an axis carries, in what carries the axis, at angles so close that no cell is jumped over."""
+    """Points of what an axis carries, in what carries the axis, at angles so close that no cell is jumped over.
+
+    One point for each piece of a cell, as of `_thinned`.
+    """
     off = points - np.asarray(axis.origin)
     along = off @ np.asarray(axis.axis)
     radius = math.sqrt(max(float(((off * off).sum(axis=1) - along * along).max()), 0.0))
     n = 1 + math.ceil(math.radians(high - low) * radius / step) if high > low else 1
-    return np.concatenate([axis.pose(float(angle), W).points(points) for angle in np.linspace(low, high, n)])
+    piece = PIECE * step
+    reach = float(np.linalg.norm(off, axis=1).max())
+    first = np.floor((np.asarray(axis.origin) - reach) / piece)
+    side = math.ceil(2.0 * reach / piece) + 2
+    taken = np.zeros((side, side, side), dtype=np.bool_)
+    for angle in np.linspace(low, high, n):
+        cells = (np.floor(axis.pose(float(angle), W).points(points) / piece) - first).astype(np.int32)
+        taken[cells[:, 0], cells[:, 1], cells[:, 2]] = True
+    return np.asarray((np.argwhere(taken) + first + 0.5) * piece)
 
 
 def _thinned(points: Array, step: float) -> Array:
-    """One point for each cell."""
-    cells = np.floor(points / step).astype(np.int64)
+    """One point for each piece of a cell, in its middle, so that no cell goes without when the points are turned."""
+    piece = PIECE * step
+    cells = np.floor(points / piece).astype(np.int64)
     low = cells.min(axis=0)
-    size = cells.max(axis=0) - low + 1
-    key = ((cells[:, 0] - low[0]) * size[1] + cells[:, 1] - low[1]) * size[2] + cells[:, 2] - low[2]
-    return np.asarray(points[np.unique(key, return_index=True)[1]])
+    taken = np.zeros(cells.max(axis=0) - low + 1, dtype=np.bool_)
+    taken[tuple((cells - low).T)] = True
+    return np.asarray((np.argwhere(taken) + low + 0.5) * piece)
 
 
 def _closed(skin: Cells) -> Cells:
