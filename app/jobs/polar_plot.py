@@ -12,8 +12,6 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
 from app.jobs.plots import RoundTool, Sector, TightWay
 from app.jobs.profile_plot import clock_deg
 from kinematics.assembly import Slice, ToolAssembly
@@ -69,7 +67,7 @@ def round_the_tool(placed: PlacedCut, report: CutReport | None, height: float | 
         keep_off=keep_off,
         sectors=sectors[turned:] + sectors[:turned],
         first_deg=(first + turned * 360.0 / N_SECTORS + 180.0) % 360.0 - 180.0,
-        tight=_tight_ways(directions, keep_off),
+        tight=_tight_ways(directions, keep_off, _hit_by(report, part)),
     )
 
 
@@ -144,7 +142,7 @@ def _nearer(a: _Direction, b: _Direction) -> _Direction:
     return b if b.at_least < a.at_least else a
 
 
-def _tight_ways(directions: list[_Direction], keep_off: float) -> tuple[TightWay, ...]:
+def _tight_ways(directions: list[_Direction], keep_off: float, hit: frozenset[str]) -> tuple[TightWay, ...]:
     """The least of each body over each run of directions in which it leaves too little; else the least of all."""
     runs: list[list[_Direction]] = []
     for k, d in enumerate(directions):
@@ -163,15 +161,24 @@ def _tight_ways(directions: list[_Direction], keep_off: float) -> tuple[TightWay
         ties = [d for d in known if d.at_least <= first + TIE]
         least = [next(d for d in ties if d.body == body) for body in dict.fromkeys(d.body for d in ties)]
     ways = [
-        TightWay(d.clock_deg, d.at_least, d.body, _verdict(d, keep_off))
+        TightWay(d.clock_deg, d.at_least, d.body, _verdict(d, keep_off, hit))
         for d in sorted(least, key=lambda d: d.at_least)
         if d.clock_deg is not None
     ]
     return tuple(ways[:MOST_WAYS])
 
 
-def _verdict(d: _Direction, keep_off: float) -> Verdict:
-    """What a direction alone would say; contact of what the plot draws from outside is no proof."""
-    if not np.isfinite(d.at_least):
-        return Verdict.CAN_HIT
+def _hit_by(report: CutReport | None, part: str) -> frozenset[str]:
+    """The bodies that a check proves to be in contact with a part."""
+    if report is None or report.worst is None:
+        return frozenset()
+    pairs = [p for p in (report.worst, *report.next) if p.verdict is Verdict.HITS and p.between[0] == part]
+    ties = [b for a, b in report.ties if a == part] if report.worst in pairs else []
+    return frozenset([*(p.between[1] for p in pairs), *ties])
+
+
+def _verdict(d: _Direction, keep_off: float, hit: frozenset[str]) -> Verdict:
+    """What a direction alone would say; contact of what the plot draws from outside proves nothing by itself."""
+    if d.at_least == -math.inf:
+        return Verdict.HITS if d.body in hit else Verdict.CAN_HIT
     return verdict_of(d.at_least, keep_off)

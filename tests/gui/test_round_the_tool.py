@@ -115,6 +115,16 @@ def test_that_the_hand_reads_the_room_in_its_direction():
         assert panel.reading().endswith("touches  part")
 
 
+def test_that_contact_is_drawn_in_the_middle_and_said_in_a_word(monkeypatch):
+    way = TightWay(0.0, -math.inf, "part", Verdict.HITS)
+    plot = replace(PLOT, sectors=(Sector(-math.inf, -math.inf, "part"),) * 12, tight=(way,))
+    panel = shown(plot)
+    with on_screen(panel, SIZE), written(monkeypatch) as found:
+        assert LIGHT.plate(Verdict.HITS).fill.name() in colours(picture(panel))
+        assert "12 o'clock part touches" in [text for text, _, _ in found]
+        assert panel.sentence().endswith("12 o'clock part touches")
+
+
 def test_that_a_click_names_the_body_of_the_direction():
     with on_screen(shown(), SIZE) as panel:
         picked = QSignalSpy(panel.picked)

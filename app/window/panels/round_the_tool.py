@@ -70,8 +70,10 @@ class RoundToolPlot(Painted):
         return f"{plot.title}, round the tool at {units.length(plot.height, self.unit)}: {ways or 'nothing is tight'}"
 
     def _way(self, way: TightWay) -> str:
-        room = "touches" if way.spare == -math.inf else units.proven(way.spare, self.unit)
-        return f"{hour_of(way.clock_deg)} o'clock {way.body} {room}"
+        return f"{hour_of(way.clock_deg)} o'clock {way.body} {self._room(way.spare)}"
+
+    def _room(self, spare: float) -> str:
+        return "touches" if spare == -math.inf else units.proven(spare, self.unit)
 
     # ---- scale -------------------------------------------------------------------------------------
 
@@ -283,8 +285,7 @@ class RoundToolPlot(Painted):
         sector, clock = plot.sectors[k], plot.first_deg + (k + 0.5) * 360.0 / len(plot.sectors)
         if sector.value is None:
             return f"{hour_of(clock)} o'clock: over {units.length(MOST, self.unit)}"
-        room = "touches" if sector.at_least == -math.inf else units.proven(sector.at_least, self.unit)
-        return f"{hour_of(clock)} o'clock: {room}  {sector.body}"
+        return f"{hour_of(clock)} o'clock: {self._room(sector.at_least)}  {sector.body}"
 
     def _paint_reading(self, painter: QPainter) -> None:
         """Under the face: what is under the hand, else the tight directions, as many as there is room for."""

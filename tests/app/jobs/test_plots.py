@@ -159,6 +159,16 @@ def test_that_a_slot_has_the_room_of_its_worst_place():
     assert sector_at(plot, 30.0).body == "post"  # from the left end of the slot it stands to the right
 
 
+def test_that_contact_is_told_as_contact_and_as_a_hit_only_where_a_check_proves_it():
+    post = body("post", Box(10.0, 10.0, 60.0), (0.0, 14.0, -20.0))  # its face at y = 9: 1 inside the nut
+    placed = placed_of(HOLE, post)
+    (proven,) = round_the_tool(placed, report_of(placed))
+    assert proven.tight[0].spare == -math.inf
+    assert {way.verdict for way in proven.tight} == {Verdict.HITS}
+    (alone,) = round_the_tool(placed, None, proven.height)
+    assert {way.verdict for way in alone.tight} == {Verdict.CAN_HIT}
+
+
 def test_that_the_tightest_direction_has_the_spare_of_a_check_in_every_cut_of_the_demo(demo):
     for name, (placed, report) in demo[1].items():
         (plot,) = round_the_tool(placed, report)
