@@ -13,16 +13,14 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 
+from app.jobs.proposals import Kind, Left, Proposal
 from app.jobs.whatif_choices import OtherSolution, other_solution, screw_standards, screw_swap, word_at
 from app.jobs.whatif_dials import (
     AS_IT_IS,
     Bench,
     DialFault,
     Setting,
-    Words,
     fixture_turn,
     part_raise,
 )
@@ -40,56 +38,7 @@ GAINED = 0.01  # mm of spare; less is no gain
 STEP = 0.1  # mm; a stick-out is proposed rounded up to this, since nobody sets finer
 
 
-class Kind(StrEnum):
-    """What is changed, from the least trouble at the machine to the most (common practice, no source)."""
-
-    STICK_OUT = "stick-out"
-    HOLDER = "holder"
-    SCREWS = "screws"
-    TURN = "fixture turned"
-    RAISE = "part raised"
-    SOLUTION = "other solution"
-
-
-@dataclass(frozen=True, slots=True)
-class Alternative:
-    """One change.
-
-    Parameters
-    ----------
-    words : what to do, in words.
-    numbers, texts : what to set by path, in the units of the file.
-    here : what the orientation leaves then.
-    everywhere : what the whole set-up leaves then, swings left out.
-    before, everywhere_before : the same two now.
-    """
-
-    kind: Kind
-    words: str
-    numbers: tuple[tuple[str, float], ...]
-    texts: Words
-    here: Room
-    everywhere: Room
-    before: Room
-    everywhere_before: Room
-
-    @property
-    def gain(self) -> float | None:
-        """Spare won at the orientation, mm; None where one of the two is not known."""
-        now, then = _spare(self.before), _spare(self.here)
-        return None if now is None or then is None else then - now
-
-    @property
-    def makes_worse(self) -> bool:
-        """Whether the set-up as a whole gets a worse verdict, or less room at its worst, than it has now."""
-        now, then = self.everywhere_before, self.everywhere
-        if now.verdict.severity != then.verdict.severity:
-            return then.verdict.severity > now.verdict.severity
-        a, b = _spare(now), _spare(then)
-        return a is not None and (b is None or a - b >= GAINED)
-
-
-def alternatives(bench: Bench, orientation: str) -> Iterator[Alternative]:
+def alternatives(bench: Bench, orientation: str) -> Iterator[Proposal]:
     """The changes that leave more room at an orientation, as they are found. Raises SceneFileError.
 
     `ranked` puts them in order.
@@ -101,7 +50,7 @@ def alternatives(bench: Bench, orientation: str) -> Iterator[Alternative]:
             found = trial.of(kind, words, setting)
             if found is None:
                 continue
-            same = (kind, None if (spare := _spare(found.here)) is None else round(spare, 2))
+            same = (kind, None if found.here.spare is None else round(found.here.spare, 2))
             if kind is Kind.SCREWS and same in rooms:
                 continue  # a plainer screw leaves as much
             rooms.append(same)
@@ -110,32 +59,20 @@ def alternatives(bench: Bench, orientation: str) -> Iterator[Alternative]:
                 break  # higher is more trouble
 
 
-def ranked(found: Sequence[Alternative]) -> tuple[Alternative, ...]:
+def ranked(found: Sequence[Proposal]) -> tuple[Proposal, ...]:
     """Best first: by the verdict that is left here, by whether it spoils something else, by trouble, then by room."""
     return tuple(sorted(found, key=_rank))
 
 
-def _rank(a: Alternative) -> tuple[int, bool, int, float]:
-    spare = _spare(a.here)
-    return a.here.verdict.severity, a.makes_worse, list(Kind).index(a.kind), math.inf if spare is None else -spare
+def _rank(a: Proposal) -> tuple[int, bool, int, float]:
+    spare = math.inf if a.here.spare is None else -a.here.spare
+    return a.here.verdict.severity, a.makes_worse, list(Kind).index(a.kind), spare
 
 
-def advice(found: Sequence[Alternative]) -> str:
-    """The one sentence for the headline: the change with the least trouble that serves; empty where none does."""
-    good = [a for a in ranked(found) if not a.makes_worse]
-    spare = _spare(good[0].here) if good else None
-    if spare is None:
-        return ""
-    words = f"{good[0].words[:1].upper()}{good[0].words[1:]}"
-    if good[0].kind is Kind.SCREWS:
-        return f"{words} make it {_down(spare):.2f}."
-    if good[0].here.verdict is Verdict.CLEAR:
-        return f"{words}{',' if ',' in words else ''} is clear."
-    return f"{words}{',' if ',' in words else ''} leaves {_down(spare):.2f}."
-
-
-def _down(spare: float) -> float:
-    return math.floor(spare * 100.0 + 1e-7) / 100.0
+def advice(found: Sequence[Proposal]) -> Proposal | None:
+    """The one for the headline: the change with the least trouble that serves; None where none does."""
+    good = [a for a in ranked(found) if not a.makes_worse and a.here.spare is not None]
+    return good[0] if good else None
 
 
 def _spare(room: Room) -> float | None:
@@ -154,7 +91,7 @@ class _Trial:
         self.before = self.rooms.of(self.prepared, self.only)
         self.everywhere_before = self.rooms.of(self.prepared)
 
-    def of(self, kind: Kind, words: str, setting: Setting) -> Alternative | None:
+    def of(self, kind: Kind, words: str, setting: Setting) -> Proposal | None:
         """What a setting leaves; None where there is no such scene, or nothing is gained."""
         try:
             scene = self.bench.file_with(setting).scene
@@ -165,10 +102,30 @@ class _Trial:
         if not _is_better(here, self.before):
             return None
         everywhere = self.rooms.of(self.prepared)
-        return Alternative(
-            kind, words, tuple(setting.numbers.items()), setting.words, here, everywhere,
-            self.before, self.everywhere_before,
-        )  # fmt: skip
+        return Proposal(
+            kind=kind,
+            words=words,
+            numbers=tuple(setting.numbers.items()),
+            texts=setting.words,
+            here=_left(here),
+            everywhere=_left(everywhere),
+            before=_left(self.before),
+            makes_worse=_is_worse(everywhere, self.everywhere_before),
+        )
+
+
+def _left(room: Room) -> Left:
+    pair = room.pair
+    if pair is None:
+        return Left(room.verdict, None, 0.0, room.orientation or "")
+    return Left(room.verdict, pair.spare, pair.keep_off, room.orientation or "")
+
+
+def _is_worse(then: Room, now: Room) -> bool:
+    if now.verdict.severity != then.verdict.severity:
+        return then.verdict.severity > now.verdict.severity
+    a, b = _spare(now), _spare(then)
+    return a is not None and (b is None or a - b >= GAINED)
 
 
 def _is_better(now: Room, before: Room) -> bool:

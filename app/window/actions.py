@@ -102,6 +102,8 @@ FILE: tuple[Action, ...] = (
 EDIT: tuple[Action, ...] = (
     Action("edit.undo", "Undo", ("Ctrl+Z",), "Edit", lambda w: w.session.document.undo()),
     Action("edit.redo", "Redo", ("Ctrl+Y", "Ctrl+Shift+Z"), "Edit", lambda w: w.session.document.redo()),
+    Action("edit.open", "Edit what is picked, or the set-up", ("E",), "Edit", lambda w: w.toggle_editor()),
+    Action("edit.ways", "What would make it clear", ("A",), "Edit", lambda w: w.ways.open()),
     Action("edit.stop", "Stop computing, or leave what is open", ("Esc",), "Edit", lambda w: w.escape()),
     Action("edit.go_on", "Go on computing", ("Ctrl+Return",), "Edit", lambda w: w.session.recompute()),
     Action("edit.fault", "Next fault", ("F8",), "Edit", lambda w: w.faults.next_fault()),

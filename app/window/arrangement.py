@@ -44,12 +44,14 @@ class Panels:
     uses_up: QWidget
     side_on: QWidget
     round_tool: QWidget
+    editor: QWidget
 
 
 # widths from the left, heights from the top
 MAIN = {Size.SMALL: [272, 752], Size.NORMAL: [272, 1008], Size.WIDE: [512, 1408], Size.HUGE: [1016, 1960, 864]}
 MIDDLE = {Size.SMALL: [320, 240], Size.NORMAL: [430, 268], Size.WIDE: [646, 300], Size.HUGE: [1560, 480]}
 LOWER = {Size.SMALL: [480, 272, 0], Size.NORMAL: [448, 280, 280], Size.WIDE: [560, 320, 264, 264]}
+EDITOR = 340
 RIGHT_COLUMN = [560, 740, 740]
 
 
@@ -116,7 +118,8 @@ class Arrangement(QWidget):
 
     def _build(self, size: Size) -> None:
         p = self._panels
-        for widget in (p.board, p.view, p.dials, p.uses_up, p.side_on, p.round_tool, self._side):
+        is_editing = not p.editor.isHidden()
+        for widget in (p.board, p.view, p.dials, p.uses_up, p.side_on, p.round_tool, p.editor, self._side):
             widget.setParent(self)
         if self._root is not None:
             self._column.removeWidget(self._root)
@@ -125,7 +128,11 @@ class Arrangement(QWidget):
         self._splitters = {"main": main, "middle": middle}
         main.addWidget(p.board)
         main.addWidget(middle)
-        middle.addWidget(p.view)
+        top = self._splitters["top"] = QSplitter(Qt.Orientation.Horizontal)
+        top.addWidget(p.view)
+        top.addWidget(p.editor)
+        top.setStretchFactor(0, 1)
+        middle.addWidget(top)
         if size is Size.HUGE:
             right = self._splitters["right"] = QSplitter(Qt.Orientation.Vertical)
             for widget in (p.uses_up, p.side_on, p.round_tool):
@@ -147,12 +154,14 @@ class Arrangement(QWidget):
             middle.addWidget(lower)
             lower.setSizes(LOWER[size])
             lower.setStretchFactor(0, 1)
+        p.editor.setVisible(is_editing)
         for splitter in self._splitters.values():
             splitter.setHandleWidth(5)
             splitter.setChildrenCollapsible(size is Size.SMALL and splitter is self._splitters.get("lower"))
         main.setStretchFactor(1, 1)
         middle.setStretchFactor(0, 1)
         main.setSizes(MAIN[size])
+        top.setSizes([sum(MAIN[size]) - MAIN[size][0] - EDITOR, EDITOR])
         middle.setSizes(MIDDLE[size])
         for widget in (p.board, p.view, p.dials, p.uses_up, p.side_on, p.round_tool):
             widget.show()

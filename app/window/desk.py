@@ -8,10 +8,12 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Generator, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from app.jobs.alternatives import advice, alternatives
 from app.jobs.check import moves_of, result_of, whole_check
 from app.jobs.dial_offers import dial_offers
 from app.jobs.dials import dial_face
@@ -63,6 +65,7 @@ from kinematics.placed_cut import PlacedCut, placed_cuts
 from kinematics.prepared import Prepared
 from kinematics.report import CutReport, SwingReport
 from kinematics.scene import Cut, Orientation
+from kinematics.verdict import Verdict
 
 MOST_SHAPES = 400  # of which display meshes are kept
 
@@ -161,10 +164,23 @@ class Desk:
         yield Stage("pictures")
         for key in ranked:
             yield from self._card(placed[key])
+        yield from self._advice()
         yield Stage("dials")
         self._is_checking = False
         yield from self._faces()
         yield Stage("", "all")
+
+    def _advice(self) -> Iterator[Body]:
+        """What would help at the tightest place, for the headline."""
+        bench, ranked = self._bench_now(), tightest_first(tuple(self._results.values()))
+        if bench is None or not ranked or ranked[0].verdict in (Verdict.CLEAR, Verdict.NOT_CHECKED):
+            return
+        found = []
+        with contextlib.suppress(TightsideError):  # no advice is worth a fault
+            for change in alternatives(bench, ranked[0].orientation):
+                found.append(change)
+                yield Stage("what would help")
+        yield Found("advice", ranked[0].orientation, advice(found))
 
     def _moves(self, scene_file: SceneFile, prepared: Prepared) -> Generator[Body, None, list[MoveKey]]:
         """Links and swings; returns their keys."""

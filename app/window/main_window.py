@@ -19,10 +19,12 @@ from app.window.actions import ACTIONS, HEARD_BY_PANES, Action
 from app.window.answers import Outline
 from app.window.arrangement import Arrangement, Panels
 from app.window.beside import Beside
+from app.window.editing import Editing
 from app.window.files import Files
 from app.window.panels.about import About
 from app.window.panels.board import Board
 from app.window.panels.dials import Dials
+from app.window.panels.editor import Editor
 from app.window.panels.empty_start import EmptyStart
 from app.window.panels.faults_strip import FaultsStrip
 from app.window.panels.find_anything import Entry, FindAnything
@@ -37,6 +39,7 @@ from app.window.panels.uses_up import UsesUpBar
 from app.window.session import Session
 from app.window.theme import DARK, LIGHT, Theme, apply_to, theme_of
 from app.window.units import Unit
+from app.window.ways import Ways
 from app.window.wiring import Wiring
 
 FIRST_SIZE = QSize(1280, 800)
@@ -72,6 +75,8 @@ class MainWindow(QMainWindow):
         self.uses_up = UsesUpBar(theme, self)
         self.side_on = SideOnPlot(theme, self)
         self.round_tool = RoundToolPlot(theme, self)
+        self.editor = Editor(theme, self)
+        self.editor.hide()
         self.status = StatusLine(theme, self)
         self.start = EmptyStart(theme, (("file.open", "Open"), ("file.sample", "Open the sample")), self)
         self.arrangement = self._arranged()
@@ -79,6 +84,8 @@ class MainWindow(QMainWindow):
         self._lay_out()
         self.wiring = Wiring(self, self.session, settings)
         self.beside = Beside(self, self.session)
+        self.editing = Editing(self, self.session, self.editor)
+        self.ways = Ways(self, self.session)
         self._actions = {action.key: self._added(action) for action in ACTIONS}
         self._overlays: tuple[Overlay, ...] = ()
         self._fill_menu()
@@ -102,7 +109,7 @@ class MainWindow(QMainWindow):
         rows.setSpacing(4)
         rows.addWidget(self.board, 1)
         self._panes = (self.board, self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
-        panels = Panels(column, self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
+        panels = Panels(column, self.view, self.dials, self.uses_up, self.side_on, self.round_tool, self.editor)
         return Arrangement(panels, self.settings, self)
 
     def _lay_out(self) -> None:
@@ -141,6 +148,7 @@ class MainWindow(QMainWindow):
     def jump_to(self, fault: Fault) -> None:
         """Go to what a fault is about."""
         self.find(fault.path)
+        self.editing.open(fault.path)
 
     def find(self, path: str) -> None:
         """Go to a number by its path, or to the cut or orientation that it belongs to."""
@@ -233,9 +241,25 @@ class MainWindow(QMainWindow):
             apply_to(application, theme)
         for panel in (self.headline, self.faults, self.board, self.status, self.start, *self._overlays):
             panel.set_theme(theme)
+        self.editor.set_theme(theme)
         for shown in self.plain_panels():
             shown.set_theme(theme)
         self.update()
+
+    @Slot(str)
+    def edit(self, path: str) -> None:
+        """Open the editor at a thing or one of its values."""
+        self.editing.open(path)
+
+    def toggle_editor(self) -> None:
+        """Open the editor at what is picked in the view, or close it."""
+        if self.editing.is_open:
+            self.editing.shut()
+        else:
+            self.editing.open(self.view.picked_body)
+
+    def add_by(self, kind: str) -> None:
+        """Add something that takes more than a form."""
 
     # ---- laid over ----
 
@@ -250,7 +274,7 @@ class MainWindow(QMainWindow):
                 groups.setdefault(action.group, []).append((keys, words))
         for group, keys, words in HEARD_BY_PANES:
             groups.setdefault(group, []).append((keys, words))
-        self._lay_over(KeysCard(self.theme, tuple((g, tuple(rows)) for g, rows in groups.items()), self))
+        self.lay_over(KeysCard(self.theme, tuple((g, tuple(rows)) for g, rows in groups.items()), self))
 
     def open_about(self) -> None:
         """Purpose, cautions and versions."""
@@ -260,7 +284,7 @@ class MainWindow(QMainWindow):
                 versions.append((name, version(name)))
             except PackageNotFoundError:
                 versions.append((name, "not installed"))
-        self._lay_over(About(self.theme, tuple(versions), self))
+        self.lay_over(About(self.theme, tuple(versions), self))
 
     def open_finder(self) -> None:
         """Find anything by name."""
@@ -269,9 +293,10 @@ class MainWindow(QMainWindow):
         actions = tuple(Entry("action", a.words, a.keys[0] if a.keys else "", a.key) for a in ACTIONS if a.is_in_menu)
         finder.show_entries((*names, *actions))
         finder.chosen.connect(self._go_to)
-        self._lay_over(finder)
+        self.lay_over(finder)
 
-    def _lay_over(self, overlay: Overlay) -> None:
+    def lay_over(self, overlay: Overlay) -> None:
+        """Show a card over the window, in place of the one that is there."""
         for other in self._overlays:
             other.shut()
             other.deleteLater()

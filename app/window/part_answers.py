@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from app.jobs.alternatives import Alternative
 from app.jobs.new_setup.answers import PartAnswer
 from app.jobs.new_setup.part_files import UnitQuestion
+from app.jobs.proposals import Proposal
 from app.view3d.display_meshes import DisplayMesh
-from kinematics.measured import Declined, FoundHole, FoundPocket, FoundSlot
+from kinematics.measured.found import Declined, FoundHole, FoundPocket, FoundSlot
 from kinematics.pose import Vector
+from kinematics.verdict import Verdict
 
-PART, FEATURE, ALTERNATIVES, ADVICE = "part", "feature", "alternatives", "advice"
-PANELS = (PART, FEATURE, ALTERNATIVES)
+PART, FEATURE, ALTERNATIVES, POSITIONS = "part", "feature", "alternatives", "positions"
+PANELS = (PART, FEATURE, ALTERNATIVES, POSITIONS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,38 @@ class AlternativesShown:
     """The changes that were found so far for an orientation, best first; `is_done`: there are no more."""
 
     orientation: str
-    found: tuple[Alternative, ...]
+    found: tuple[Proposal, ...]
     is_done: bool
     why_none: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A position of the table that aims the tool alike, and what the cuts of the orientation leave there.
+
+    Parameters
+    ----------
+    angles_deg : by axis, as the scene counts them; `edits` are those that differ from now, by path.
+    spare : the worst of the orientation, mm; None on contact, or where nothing was established.
+    travel_left : the least of any linear axis, mm; None where it can't be reached.
+    outside : axes whose limits it breaks.
+    why : what the verdict comes from where that is no spare.
+    """
+
+    angles_deg: tuple[tuple[str, float], ...]
+    edits: tuple[tuple[str, float], ...]
+    is_now: bool
+    verdict: Verdict
+    spare: float | None
+    keep_off: float
+    travel_left: float | None
+    outside: tuple[str, ...]
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PositionsShown:
+    """Both solutions of the table, the one that stands in the scene first."""
+
+    orientation: str
+    positions: tuple[Position, ...]

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
-from app.jobs.alternatives import Alternative, alternatives, ranked
+from app.jobs.alternatives import alternatives, ranked
 from app.jobs.new_setup.part_files import UPS, UnitQuestion, part_answer
+from app.jobs.proposals import Proposal
 from app.jobs.whatif_dials import Bench
 from app.view3d.display_meshes import DisplayMesh, reduced
 from app.window.answers import Body, Found, Look
@@ -19,16 +20,24 @@ from app.window.part_answers import (
     ALTERNATIVES,
     FEATURE,
     PART,
+    POSITIONS,
     AlternativesShown,
     FeatureShown,
     FeatureWanted,
     PartShown,
     PartWanted,
+    Position,
+    PositionsShown,
 )
+from kinematics.answers.table_solutions import AimedAt, aimed_at
+from kinematics.answers.worst_room import room_of
 from kinematics.errors import MeshFileError, TightsideError
-from kinematics.measured import Surface, feature_at
+from kinematics.measured.pointed import feature_at
+from kinematics.measured.surface import Surface
 from kinematics.meshes import Mesh, Up, load_mesh, placed_mesh
 from kinematics.pose import Array
+from kinematics.prepared import Prepared
+from kinematics.verdict import Verdict
 
 MOST_PARTS = 2
 MOST_TO_PICK = 20_000  # triangles that are painted one by one
@@ -50,6 +59,8 @@ class PartDesk:
                 yield Found(FEATURE, wanted, self._feature(wanted))
             case panel, str() as orientation if panel == ALTERNATIVES:
                 yield from _alternatives(orientation, bench)
+            case panel, str() as orientation if panel == POSITIONS and bench is not None:
+                yield Found(POSITIONS, orientation, PositionsShown(orientation, _positions(orientation, bench)))
 
     def _part(self, wanted: PartWanted) -> PartShown | UnitQuestion | str:
         path = Path(wanted.path)
@@ -133,7 +144,7 @@ def _to_edge(p: Array, q: Array, point: Array) -> Array:
 
 
 def _alternatives(orientation: str, bench: Bench | None) -> Iterator[Body]:
-    found: list[Alternative] = []
+    found: list[Proposal] = []
     if bench is None:
         yield Found(ALTERNATIVES, orientation, AlternativesShown(orientation, (), True, "there is no set-up to change"))
         return
@@ -146,3 +157,35 @@ def _alternatives(orientation: str, bench: Bench | None) -> Iterator[Body]:
         return
     why = "" if found else "nothing that was tried leaves more room"
     yield Found(ALTERNATIVES, orientation, AlternativesShown(orientation, ranked(found), True, why))
+
+
+def _positions(name: str, bench: Bench) -> tuple[Position, ...]:
+    """Positions that all cuts of an orientation have in common: they aim alike."""
+    prepared = Prepared(bench.scene)
+    orientation = next((o for o in bench.scene.orientations if o.name == name), None)
+    if orientation is None or not orientation.cuts:
+        return ()
+    try:
+        by_cut = [aimed_at(prepared, orientation, cut) for cut in orientation.cuts]
+    except TightsideError:
+        return ()
+    made = [_position(name, at, dict(orientation.angles_deg)) for at in zip(*by_cut, strict=False)]
+    return tuple(sorted(made, key=lambda p: not p.is_now))
+
+
+def _position(name: str, at: tuple[AimedAt, ...], now: dict[str, float]) -> Position:
+    room = room_of([one.room for one in at])
+    travel = room.travel
+    first = at[0]
+    edits = tuple((f"{name}/{axis}", round(angle, 9)) for axis, angle in first.angles_deg if angle != now[axis])
+    return Position(
+        angles_deg=first.angles_deg,
+        edits=edits,
+        is_now=first.is_now,
+        verdict=Verdict.HITS if first.outside else room.verdict,
+        spare=room.pair.spare if room.pair is not None else None,
+        keep_off=room.pair.keep_off if room.pair is not None else 0.0,
+        travel_left=travel.least_left if travel is not None else None,
+        outside=first.outside,
+        why=room.why or (f"{first.outside[0]} is outside its limits" if first.outside else ""),
+    )

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from app.jobs.proposals import Proposal
 from app.jobs.results import CutResult, MoveResult, NotChecked, UncheckedCut, name_of_move
 from app.jobs.words import name_of, tightest_first
 from app.scenes.faults import Fault
@@ -120,7 +121,7 @@ class Snapshot:
     doing: str = ""
     is_stopped: bool = False
     failure: str = ""
-    advice: str = ""
+    advice: Proposal | None = None
 
     @property
     def n_fresh(self) -> int:

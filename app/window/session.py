@@ -16,6 +16,7 @@ from dataclasses import replace
 from PySide6.QtCore import QElapsedTimer, QObject, QTimer, Signal, Slot
 
 from app.jobs.dial_faces import DialScope
+from app.jobs.proposals import Proposal
 from app.scenes.yaml_text import Plain
 from app.window.answers import (
     Ask,
@@ -257,7 +258,7 @@ class Session(QObject):
         self._is_asked = True
         self._since_asked.start()
         self.snapshot = replace(
-            self.snapshot, doing="computing", is_stopped=False, not_checked=(), second_opinion=None, advice=""
+            self.snapshot, doing="computing", is_stopped=False, not_checked=(), second_opinion=None, advice=None
         )
         self.worker.ask(
             Ask(
@@ -330,7 +331,7 @@ class Session(QObject):
                 self.no_shapes.emit(key, why)
             case Found(panel, _, value):
                 if panel == "advice":
-                    self._take(replace(now, advice=str(value)))
+                    self._take(replace(now, advice=value if isinstance(value, Proposal) else None))
                 self.found.emit(body)
 
     def _open(self, outline: Outline) -> None:

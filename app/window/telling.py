@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from app.jobs.proposals import advice_words
 from app.jobs.results import name_of_move
 from app.jobs.words import (
     MINUS,
@@ -127,7 +128,9 @@ def _said(snapshot: Snapshot, unit: Unit) -> Headline:
             return Headline(None, COMPUTING, "swings", f"Every cut is clear so far. {words}")
         return Headline(worst, "CLEAR", "", words)
     words = f"{name_of(first)}: {sentence(first, lengths)}"
-    return Headline(worst, verdict_word(first).upper(), count, f"{words} {snapshot.advice}".strip())
+    return Headline(
+        worst, verdict_word(first).upper(), count, f"{words} {advice_words(snapshot.advice, lengths)}".strip()
+    )
 
 
 def _clear_words(snapshot: Snapshot, first: object, lengths: LengthsIn) -> str:

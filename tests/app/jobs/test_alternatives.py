@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from app.jobs.alternatives import Kind, advice, alternatives, ranked
+from app.jobs.alternatives import advice, alternatives, ranked
 from app.jobs.check import check_scene
+from app.jobs.proposals import Kind, advice_words
 from app.jobs.whatif_dials import Bench
 from app.scenes.edits import edited
 from app.scenes.live import LiveScene
@@ -42,7 +43,7 @@ def test_that_each_change_leaves_what_a_check_of_the_edited_file_says(name, orie
         ]
         worst = max(cuts, key=lambda r: (r.verdict.severity, -(r.worst.spare if r.worst else 0.0)))
         assert worst.verdict is change.here.verdict, change.words
-        assert worst.worst.spare == pytest.approx(change.here.pair.spare, abs=0.005), change.words
+        assert worst.worst.spare == pytest.approx(change.here.spare, abs=0.005), change.words
 
 
 def test_that_a_longer_stick_out_clears_the_spot():
@@ -55,12 +56,12 @@ def test_that_a_longer_stick_out_clears_the_spot():
     assert found[0].kind is Kind.STICK_OUT
     assert all(a.here.verdict is Verdict.CLEAR for a in found)
     assert all(a.gain > 0 for a in found)
-    assert advice(found) == "T4 in H11, 21.0 out, is clear."
+    assert advice_words(advice(found)) == "T4 in H11, 21.0 out, is clear."
 
 
 def test_that_low_heads_are_the_advice_where_the_cutter_is_tight_over_screws():
     found = list_of("sampler_block_b", "V1")
-    assert advice(found) == "M6 DIN 7984 heads make it 2.31."
+    assert advice_words(advice(found)) == "M6 DIN 7984 heads make it 2.31."
     raised = next(a for a in found if a.kind is Kind.RAISE)
     assert raised.words == "the part raised by 1.0"
     assert not any(a.kind in (Kind.STICK_OUT, Kind.HOLDER) for a in found)  # the cutter itself is over the screws
@@ -71,7 +72,6 @@ def test_that_a_change_that_spoils_another_place_says_so_and_comes_last():
     spoiling = [a for a in found if a.makes_worse]
     assert spoiling
     for a in spoiling:
-        worse = a.everywhere.verdict.severity > a.everywhere_before.verdict.severity
-        assert worse or a.everywhere.pair.spare < a.everywhere_before.pair.spare
+        assert a.everywhere.verdict.severity > a.before.verdict.severity or a.everywhere.spare < a.before.spare
     lamp = [a for a in list_of("lamp_bracket", "V4") if a.here.verdict is Verdict.CLEAR]
     assert [a.makes_worse for a in lamp] == sorted(a.makes_worse for a in lamp)

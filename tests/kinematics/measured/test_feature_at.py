@@ -15,7 +15,9 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from kinematics.measured import Declined, FoundHole, FoundPocket, FoundSlot, Surface, feature_at
+from kinematics.measured.found import Declined, FoundHole, FoundPocket, FoundSlot
+from kinematics.measured.pointed import feature_at
+from kinematics.measured.surface import Surface
 from kinematics.meshes import load_mesh
 from tests.truth.step_plate import circle, rectangle, step_plate
 
