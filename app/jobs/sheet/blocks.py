@@ -269,7 +269,12 @@ def last_block(content: SheetContent, notes: Sequence[str], plan: Plan) -> Table
     rows.append([labelled("ASSUMED", "; ".join(content.assumed), room, plan, lines=4)])
     rows.append([labelled("BEFORE RUNNING", content.before, room, plan, lines=6)])
     rows += [[paragraph(plain(note), LEAST)] for note in notes]
-    looks = [("BOX", (0, 0), (-1, -1), FRAME, black)]
+    looks: list[tuple[object, ...]] = [
+        ("BOX", (0, 0), (-1, -1), FRAME, black),
+        ("LINEBELOW", (0, "splitlast"), (-1, "splitlast"), FRAME, black),
+    ]
+    if content.not_checked:
+        looks.append(("NOSPLIT", (0, 0), (0, 1)))  # its heading does not stand alone
     return Table(rows, colWidths=[plan.width], style=TableStyle([*PADDED, *tight(0.8), *looks]))
 
 

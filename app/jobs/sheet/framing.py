@@ -139,4 +139,4 @@ def joined(texts: Sequence[str], width: float, plan: Plan, *, lines: int | None 
 
 
 def width_for(texts: Sequence[str], size: float, font: str, least: float, most: float) -> float:
-    return min(max([width_of(t, size, font) for t in texts] + [least]) + 6.0, most)
+    return min(max([width_of(t, size, font) for t in texts] + [least]) + 2 * PAD + 1.0, most)

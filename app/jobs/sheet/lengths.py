@@ -21,7 +21,7 @@ DIGITS_MM, DIGITS_INCH = 1, 3  # of a gap, a stop, a limit
 NBSP = "\u00a0"  # between a number and its unit
 FINE_MM, FINE_INCH = 2, 4  # of a coordinate of the control
 _TAKEN_DOWN = 2e-6  # mm; twice the rounding that is subtracted before a bound is called proven
-_SET_MM, _SET_INCH = 3, 5  # decimals of what the file gives, at most
+_SET_MM, _SET_INCH = 3, 4  # decimals of what the file gives, at most
 
 
 @dataclass(frozen=True, slots=True)

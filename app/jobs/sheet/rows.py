@@ -160,7 +160,7 @@ def _order_row(row: OrderRow, widths: Sequence[float], plan: Plan) -> list[Cell]
     gap = plan.cutter.fitted(row.gap, widths[5] - PAD, 2, SMALL, BOLD)
     return [
         cut_to(row.name, widths[0], lines, SMALL, plan, is_bold=True),
-        cut_to(row.angles, widths[1], lines, SMALL, plan),
+        paragraph(plain(row.angles), SMALL),  # never cut: it is keyed in
         cut_to(row.cuts, widths[2], lines, SMALL, plan),
         "" if is_clear else Mark(row.verdict, MARK_SCALE),
         cut_to(row.tightest, widths[4], lines, SMALL, plan, is_bold=not is_clear),
