@@ -13,7 +13,7 @@ from app.jobs.results import name_of_move
 from app.jobs.whatif import DialAnswer, DialValue, as_good_as
 from app.jobs.whatif_dials import Dial, Value
 from app.jobs.whatif_report import what_if_json
-from app.jobs.words import MINUS, number, spare_text
+from app.jobs.words import MINUS, proven, spare_text
 from app.scenes.reader import SceneFile
 from kinematics.answers.worst_room import CutName, PairRoom
 from kinematics.verdict import Verdict
@@ -81,7 +81,7 @@ def _cells(value: DialValue, *, is_best: bool) -> tuple[str, ...]:
         return shown, word, "?", "", "", ""
     if room.cause == "travel":
         word = f"{MARKS[value.verdict]} cannot reach"
-    travel = "" if room.travel is None else f"{room.travel.axis.upper()} {number(room.travel.least_left, 1)}"
+    travel = "" if room.travel is None else f"{room.travel.axis.upper()} {proven(room.travel.least_left, 1)}"
     if room.pair is None:
         return shown, word, "", "", "", travel
     return shown, word, _spare(room.pair), f"{room.orientation} {room.cut}", ", ".join(room.pair.between), travel

@@ -160,15 +160,15 @@ class _Stretches:
         best, worst = CLEAR, CLEAR
         touching: list[tuple[Pair, float]] = []
         for lowest, pair in bounds.pairs.nearest_first(errors=0.0, keep_off=0.0):
-            by, errors, least, keep_off = _of_pair(bounds, pair)
+            by, errors, least_errors, keep_off = _of_pair(bounds, pair)
             if lowest - by - errors - keep_off >= 0.0:
                 continue
             swept = _clearance(bounds, pair, pair.moves.down, by + errors + keep_off)
             left = -math.inf if swept is None else swept - by - errors
             if left >= keep_off:
                 continue
-            most = (0.0 if swept is None else swept) + by - least  # that is left anywhere
-            best = max(best, CAN_HIT if most <= 0.0 else TIGHT if most < keep_off else CLEAR)
+            most = (0.0 if swept is None else swept) + by + bounds.sinks - least_errors  # that is left anywhere
+            best = max(best, CAN_HIT if most <= 0.0 else TIGHT if most < min(_keep_offs(bounds, pair)) else CLEAR)
             worst = max(worst, TIGHT)
             if left <= 0.0:
                 exact = _clearance(bounds, pair, 0.0, by + REPEATED)
@@ -224,14 +224,17 @@ def _spindle_step(low: PlacedCut, middle: PlacedCut, high: PlacedCut) -> float:
 
 
 def _of_pair(bounds: Moved, pair: Pair) -> tuple[float, float, float, float]:
-    """How far the sides of a pair move against each other, the most and least errors, the keep-off."""
+    """How far the sides of a pair move against each other, the most and least errors, the largest keep-off."""
     k = pair.target.order
     is_far = pair.part.order >= BEHIND_TOOL or pair.target.body.carrier == BED
     by = float(bounds.far[k] if is_far else bounds.near[k]) + REPEATED
     if pair.part.round is None:
         by += BY_POLYHEDRA
-    keep_off = bounds.cutter if pair.part.name == CUTTER else bounds.holder
-    return by, float(bounds.errors[k]), float(bounds.least_errors[k]), keep_off
+    return by, float(bounds.errors[k]), float(bounds.least_errors[k]), max(_keep_offs(bounds, pair))
+
+
+def _keep_offs(bounds: Moved, pair: Pair) -> list[float]:
+    return [k.cutter if pair.part.name == CUTTER else k.holder for k in bounds.keep_offs]
 
 
 def _clearance(bounds: Moved, pair: Pair, down: float, enough: float) -> float | None:

@@ -23,7 +23,7 @@ from kinematics.engine.sweep import Positions
 from kinematics.moves.cuts import CutMove
 from kinematics.placed_cut import PlacedCut
 from kinematics.pose import Array
-from kinematics.scene import Face, Pocket, Profile
+from kinematics.scene import Face, KeepOff, Pocket, Profile
 from kinematics.setup_error import stick_out_error
 from kinematics.shapes import Box, Revolve, Shape
 from kinematics.solids import SAGITTA
@@ -44,7 +44,8 @@ class Moved:
     pairs : those of the middle, lifted as high as anywhere in the stretch, with the largest stick-out error.
     near, far : (n_targets,), by which the clearance of the tool, and of what moves with the bed, can be less.
     errors, least_errors : (n_targets,), the most and the least that the errors of a target use up.
-    cutter, holder : the largest keep-off.
+    keep_offs : those of the three places.
+    sinks : by how much the stick-out error differs.
     own : how far the workpiece that is cut moves against the tip.
     travel : how far the spindle moves.
     """
@@ -55,8 +56,8 @@ class Moved:
     far: Array
     errors: Array
     least_errors: Array
-    cutter: float
-    holder: float
+    keep_offs: tuple[KeepOff, ...]
+    sinks: float
     own: float
     travel: float
     ends: tuple[PlacedCut, PlacedCut]
@@ -91,16 +92,16 @@ def moved(low: PlacedCut, middle: PlacedCut, high: PlacedCut, lift: LiftBound) -
     errors = np.array([[t.errors.total for t in row] for row in targets])
     tilting = _tilt_rad(three) * (in_W + grown)  # the arm of the tilt changes by no more than the body moves
     own = max((float(d) for d, t in zip(near, targets[1], strict=True) if t.is_own_workpiece), default=0.0)
-    keep_offs = [placed.prepared.scene.keep_off for placed in three]
+    down = [stick_out_error(placed.prepared.scene.setup_errors, placed.tool) for placed in three]
     return Moved(
         middle=middle,
-        pairs=_widest(middle, ends, tip + gauge, lift, own),
+        pairs=_widest(middle, ends, tip + gauge, lift, own, max(down)),
         near=near,
         far=far,
         errors=errors.max(axis=0) + tilting,
         least_errors=errors.min(axis=0) - tilting,
-        cutter=max(k.cutter for k in keep_offs),
-        holder=max(k.holder for k in keep_offs),
+        keep_offs=tuple(placed.prepared.scene.keep_off for placed in three),
+        sinks=max(down) - min(down),
         own=own if own > STILL else 0.0,
         travel=tip + gauge + max(abs(end.cut.retract - middle.cut.retract) for end in ends),
         ends=ends,
@@ -204,7 +205,7 @@ class LiftBound:
 
 
 def _widest(
-    middle: PlacedCut, ends: tuple[PlacedCut, PlacedCut], spindle: float, lift: LiftBound, own: float
+    middle: PlacedCut, ends: tuple[PlacedCut, PlacedCut], spindle: float, lift: LiftBound, own: float, down: float
 ) -> CutPairs:
     """The pairs of the middle with the longest lift, the largest stick-out error and the smallest hole."""
     retract = max(p.cut.retract for p in (middle, *ends))
@@ -222,6 +223,6 @@ def _widest(
         middle.prepared, middle.cut, middle.tool, middle.assembly, move, middle.bodies, middle.poses,
         middle.pairs.targets, rest_slack=own + OTHER_POLYGON if own > STILL else 0.0,
     )  # fmt: skip
-    pairs.down = max(stick_out_error(p.prepared.scene.setup_errors, p.tool) for p in (middle, *ends))
+    pairs.down = down
     pairs.moves = Moves(move_sets(move.sets), pairs.down)
     return pairs
