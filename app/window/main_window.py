@@ -21,6 +21,7 @@ from app.window.arrangement import Arrangement, Panels
 from app.window.beside import Beside
 from app.window.editing import Editing
 from app.window.files import Files
+from app.window.measuring import Measuring
 from app.window.panels.about import About
 from app.window.panels.board import Board
 from app.window.panels.dials import Dials
@@ -86,6 +87,7 @@ class MainWindow(QMainWindow):
         self.beside = Beside(self, self.session)
         self.editing = Editing(self, self.session, self.editor)
         self.ways = Ways(self, self.session)
+        self.measuring = Measuring(self, self.session)
         self._actions = {action.key: self._added(action) for action in ACTIONS}
         self._overlays: tuple[Overlay, ...] = ()
         self._fill_menu()
@@ -260,6 +262,8 @@ class MainWindow(QMainWindow):
 
     def add_by(self, kind: str) -> None:
         """Add something that takes more than a form."""
+        if kind == "measured":
+            self.measuring.open()
 
     # ---- laid over ----
 

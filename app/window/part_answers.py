@@ -16,7 +16,8 @@ from kinematics.pose import Vector
 from kinematics.verdict import Verdict
 
 PART, FEATURE, ALTERNATIVES, POSITIONS = "part", "feature", "alternatives", "positions"
-PANELS = (PART, FEATURE, ALTERNATIVES, POSITIONS)
+WORKPIECE, MEASURED = "workpiece", "measured"
+PANELS = (PART, FEATURE, ALTERNATIVES, POSITIONS, WORKPIECE, MEASURED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,3 +97,38 @@ class PositionsShown:
 
     orientation: str
     positions: tuple[Position, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WorkpieceShown:
+    """The mesh of a workpiece as a cut finds it, in the part's coordinates P; a text where there is none to measure."""
+
+    cut: tuple[str, str]
+    body: str
+    mesh: DisplayMesh | None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureWanted:
+    """What the workpiece of a cut has at a point of its surface, in P, mm."""
+
+    cut: tuple[str, str]
+    point: Vector
+    normal: Vector
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredShown:
+    """What was measured, in P, and where the table stands for it.
+
+    Parameters
+    ----------
+    orientations : those of the scene whose tool comes from that direction.
+    positions : of the table for a new orientation, within its limits, by axis.
+    """
+
+    point: Vector
+    found: FoundHole | FoundPocket | FoundSlot | Declined
+    orientations: tuple[str, ...] = ()
+    positions: tuple[tuple[tuple[str, float], ...], ...] = ()

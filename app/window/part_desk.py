@@ -15,31 +15,39 @@ from app.jobs.new_setup.part_files import UPS, UnitQuestion, part_answer
 from app.jobs.proposals import Proposal
 from app.jobs.whatif_dials import Bench
 from app.view3d.display_meshes import DisplayMesh, reduced
-from app.window.answers import Body, Found, Look
+from app.window.answers import Body, CutKey, Found, Look
 from app.window.part_answers import (
     ALTERNATIVES,
     FEATURE,
+    MEASURED,
     PART,
     POSITIONS,
+    WORKPIECE,
     AlternativesShown,
     FeatureShown,
     FeatureWanted,
+    MeasuredShown,
+    MeasureWanted,
     PartShown,
     PartWanted,
     Position,
     PositionsShown,
+    WorkpieceShown,
 )
 from kinematics.answers.table_solutions import AimedAt, aimed_at
 from kinematics.answers.worst_room import room_of
 from kinematics.errors import MeshFileError, TightsideError
+from kinematics.measured.found import Declined
 from kinematics.measured.pointed import feature_at
 from kinematics.measured.surface import Surface
 from kinematics.meshes import Mesh, Up, load_mesh, placed_mesh
-from kinematics.pose import Array
+from kinematics.pose import Array, Vector, angle_difference_deg
 from kinematics.prepared import Prepared
+from kinematics.shapes import MeshShape
 from kinematics.verdict import Verdict
 
 MOST_PARTS = 2
+SAME_DEG = 0.01  # an orientation this near to a direction aims along it
 MOST_TO_PICK = 20_000  # triangles that are painted one by one
 
 
@@ -49,6 +57,7 @@ class PartDesk:
     def __init__(self) -> None:
         self._meshes: dict[PartWanted, Mesh] = {}
         self._surfaces: dict[PartWanted, Surface] = {}
+        self._surface: tuple[object, Mesh, Surface] | None = None  # of the workpiece that was measured last
 
     def look(self, look: Look, bench: Bench | None) -> Iterator[Body]:
         """Answers to a Look of one of `part_answers.PANELS`."""
@@ -59,8 +68,25 @@ class PartDesk:
                 yield Found(FEATURE, wanted, self._feature(wanted))
             case panel, str() as orientation if panel == ALTERNATIVES:
                 yield from _alternatives(orientation, bench)
+            case panel, (str(orientation), str(cut)) if panel == WORKPIECE and bench is not None:
+                yield Found(WORKPIECE, (orientation, cut), _workpiece((orientation, cut), bench))
+            case panel, MeasureWanted() as asked if panel == MEASURED and bench is not None:
+                yield Found(MEASURED, asked, self._measured(asked, bench))
             case panel, str() as orientation if panel == POSITIONS and bench is not None:
                 yield Found(POSITIONS, orientation, PositionsShown(orientation, _positions(orientation, bench)))
+
+    def _measured(self, wanted: MeasureWanted, bench: Bench) -> MeasuredShown:
+        mesh, name, vertices = _mesh_in_P(wanted.cut, bench)
+        if mesh is None:
+            return MeasuredShown(wanted.point, Declined(name))
+        key = id(mesh), vertices.tobytes()[:256]
+        if self._surface is None or self._surface[0] != key:
+            self._surface = key, mesh, Surface(vertices, mesh.faces)
+        surface = self._surface[2]
+        found = feature_at(surface, _face_at(surface, np.array(wanted.point), np.array(wanted.normal)))
+        if isinstance(found, Declined):
+            return MeasuredShown(wanted.point, found)
+        return MeasuredShown(wanted.point, found, *_aimed_along(found.direction, wanted.cut, bench))
 
     def _part(self, wanted: PartWanted) -> PartShown | UnitQuestion | str:
         path = Path(wanted.path)
@@ -157,6 +183,52 @@ def _alternatives(orientation: str, bench: Bench | None) -> Iterator[Body]:
         return
     why = "" if found else "nothing that was tried leaves more room"
     yield Found(ALTERNATIVES, orientation, AlternativesShown(orientation, ranked(found), True, why))
+
+
+def _mesh_in_P(cut: CutKey, bench: Bench) -> tuple[Mesh | None, str, Array]:
+    """The mesh of the workpiece that a cut begins with and its name, vertices in P; None with the reason."""
+    prepared = Prepared(bench.scene)
+    asked = next((c for o, c in bench.scene.cuts() if (o.name, c.name) == cut), None)
+    if asked is None:
+        return None, "there is no such cut", np.zeros((0, 3))
+    workpiece = bench.scene.workpiece_of(asked)
+    state = next((s for s in workpiece.states if s.name == asked.state), None)
+    zero = prepared.placed.zero_of(bench.scene, workpiece)
+    for body in prepared.state_bodies(workpiece, state) if state is not None else ():
+        if isinstance(body.shape, MeshShape):
+            X_PG = zero.X_CP.inverse() @ body.X_CG
+            return body.shape.mesh, body.name, X_PG.points(body.shape.mesh.vertices)
+    return None, f"the workpiece of {asked.state} has no mesh: only a part file can be measured", np.zeros((0, 3))
+
+
+def _workpiece(cut: CutKey, bench: Bench) -> WorkpieceShown:
+    try:
+        mesh, name, vertices = _mesh_in_P(cut, bench)
+    except TightsideError as error:
+        return WorkpieceShown(cut, "", None, error.message)
+    if mesh is None:
+        return WorkpieceShown(cut, "", None, name)
+    return WorkpieceShown(cut, name, reduced(vertices, mesh.faces, MOST_TO_PICK))
+
+
+def _aimed_along(
+    direction_P: Vector, cut: CutKey, bench: Bench
+) -> tuple[tuple[str, ...], tuple[tuple[tuple[str, float], ...], ...]]:
+    """Orientations of the scene that aim along a direction, and positions of the table that do."""
+    prepared = Prepared(bench.scene)
+    orientation, asked = next((o, c) for o, c in bench.scene.cuts() if (o.name, c.name) == cut)
+    places = aimed_at(prepared, orientation, asked, direction_P)
+    names = []
+    for place in places:
+        at = dict(place.angles_deg)
+        for other in bench.scene.orientations:
+            turned = [
+                angle_difference_deg(angle, at[axis]) for axis, angle in other.angles_deg if axis not in place.free
+            ]
+            if all(abs(turn) < SAME_DEG for turn in turned) and other.name not in names:
+                names.append(other.name)
+    free = tuple(tuple((a, round(v, 6) + 0.0) for a, v in p.angles_deg) for p in places if not p.outside)
+    return tuple(names), free
 
 
 def _positions(name: str, bench: Bench) -> tuple[Position, ...]:

@@ -149,6 +149,7 @@ QPushButton:disabled, QToolButton:disabled, QLineEdit:disabled, QComboBox:disabl
     background: {ground}; color: {quiet};
 }}
 QToolButton::menu-indicator {{ image: none; }}
+QComboBox::drop-down {{ border: none; width: 20px; }}
 QCheckBox, QRadioButton {{ spacing: 8px; min-height: {TARGET}px; background: transparent; }}
 QCheckBox::indicator, QRadioButton::indicator {{
     width: 14px; height: 14px; border: 1px solid {ink}; background: {card};
