@@ -182,6 +182,7 @@ def gap_mark(
     if is_short and with_glass and not is_on_end:
         glass = _place_glass(middle, length, canvas)
         mark = [*_glass(glass, ends, canvas, is_overlap=is_overlap)]
+        mark += _zoom_text(glass, canvas) if label.lines else ()  # where only the number has room, on paper say
         ring = _ring_radius(glass, k)
         busy = [_box_round([middle], ring), _box_round([glass.centre], glass.radius)]
         for share in np.arange(1, 8) / 8:  # between the lines that lead from the ring to the glass
@@ -290,9 +291,14 @@ def _glass(glass: Glass, ends: tuple[Point, Point], canvas: Canvas, *, is_overla
     c, m = glass.centre, glass.shows
     a, b = ((c[0] + (p[0] - m[0]) * glass.zoom, c[1] + (p[1] - m[1]) * glass.zoom) for p in ends)
     yield from jaws((a, b), k, is_overlap=is_overlap)
+
+
+def _zoom_text(glass: Glass, canvas: Canvas) -> Iterator[Item]:
+    """How strong the glass is, on its rim, where no jaw comes."""
+    k, c = canvas.scale, glass.centre
     text, size = f"{glass.zoom:.0f}\u00d7", TEXT_SIZE * k
     width, height = canvas.measure(Words(text, c, size, False, "quiet"))
-    low = c[1] - glass.radius - height / 2  # on the rim, where no jaw comes
+    low = c[1] - glass.radius - height / 2
     plate = Rect(c[0] - width / 2 - 4 * k, low - 4 * k, c[0] + width / 2 + 4 * k, low + height + 4 * k)
     yield Area(corners(plate), "paper")
     yield Words(text, (c[0] - width / 2, low), size, False, "quiet")
