@@ -120,6 +120,10 @@ class FrameProcess(QObject):
         """Ask no more for what has not been begun."""
         self._wanted.pop(purpose, None)
 
+    def awaits(self, purpose: str) -> bool:
+        """Whether a frame of a purpose is wanted or under way."""
+        return purpose in self._wanted or (self._under_way is not None and self._under_way[0].purpose == purpose)
+
     @property
     def is_idle(self) -> bool:
         return not self._wanted and self._under_way is None

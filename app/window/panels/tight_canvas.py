@@ -64,6 +64,7 @@ class TightCanvas(QWidget):
         self._is_moved = False  # the user took the camera from where the view puts it
         self._glasses: dict[Glass, QImage] = {}
         self._glass_wanted: Glass | None = None
+        self._glass_camera: Camera | None = None
         self._glass_of: tuple[Glass, Frame] | None = None  # what has been asked for
         self._keep: Point | None = None
         self._reserved: tuple[Rect, ...] = ()
@@ -310,7 +311,7 @@ class TightCanvas(QWidget):
         if self.place is None:
             return
         if frame.asked.purpose == GLASS:
-            if self._glass_wanted is not None:
+            if self._glass_wanted is not None and frame.asked.camera == self._glass_camera:
                 self._glasses = {self._glass_wanted: frame.image}
                 self.update()
             return
@@ -321,7 +322,8 @@ class TightCanvas(QWidget):
             known = np.minimum(frame.body, len(weights) - 1)
             self._taken = cover_of(weights[known], COARSER / self.devicePixelRatioF())
         self._lay_out()
-        if frame.asked.finish is Finish.QUICK and self._process.is_idle and self._way is None and self._press is None:
+        is_last = self._way is None and self._press is None and not self._process.awaits(VIEW)
+        if frame.asked.finish is Finish.QUICK and is_last:
             self._ask(Finish.FINE)
 
     def _lay_out(self) -> None:
@@ -363,6 +365,7 @@ class TightCanvas(QWidget):
             self._glass_of = glass, frame
             side = 2 * round(glass.radius * self.devicePixelRatioF())
             shown = camera.zoomed(glass.zoom * size[1] / (2.0 * glass.radius), place.middle_W)
+            self._glass_camera = shown
             self._process.ask(Asked(GLASS, shown, (side, side), Finish.SMOOTH))
 
     # ---- painting ----------------------------------------------------------------------------
