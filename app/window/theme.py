@@ -150,6 +150,9 @@ QPushButton:disabled, QToolButton:disabled, QLineEdit:disabled, QComboBox:disabl
 }}
 QToolButton::menu-indicator {{ image: none; }}
 QComboBox::drop-down {{ border: none; width: 20px; }}
+QComboBox::down-arrow {{
+    width: 0; height: 0; border-left: 5px solid {card}; border-right: 5px solid {card}; border-top: 6px solid {ink};
+}}
 QCheckBox, QRadioButton {{ spacing: 8px; min-height: {TARGET}px; background: transparent; }}
 QCheckBox::indicator, QRadioButton::indicator {{
     width: 14px; height: 14px; border: 1px solid {ink}; background: {card};
