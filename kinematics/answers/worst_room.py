@@ -15,6 +15,7 @@ from typing import Literal
 
 from kinematics.cut_pairs import TIE, CutPairs, Pair, Rank, rank
 from kinematics.depth_rule import depth_report
+from kinematics.engine.exact_pair import near_enough
 from kinematics.engine.pair import Clear, Contact
 from kinematics.errors import EngineError, TightsideError
 from kinematics.placed_cut import PlacedCut, placed_cuts
@@ -150,12 +151,11 @@ def worst_pair(pairs: CutPairs) -> tuple[PairRoom | None, str | None]:
         if pair.key > (last[0], last[1] + TIE):
             break
         try:
-            measured = pairs.measure(pair, pair.behind(last))
+            room = _room_of_pair(pairs, pair, pair.behind(last))
         except EngineError as error:
             unknown = unknown or f"{' - '.join(pair.names)}: {error.message}"
             continue
-        if measured is not None:
-            room = _room(pair, measured.exact, measured.swept)
+        if room is not None:
             found.append((pair, room))
             last = min(last, room.rank)
     if not found:
@@ -166,6 +166,19 @@ def worst_pair(pairs: CutPairs) -> tuple[PairRoom | None, str | None]:
 
 def _ties(first: Rank, other: Rank) -> bool:
     return first[0] == other[0] and (first[1] == other[1] or other[1] - first[1] <= TIE)
+
+
+def _room_of_pair(pairs: CutPairs, pair: Pair, far: float) -> PairRoom | None:
+    """What a pair leaves; None once its clearance is proven to be at least `far`. Raises EngineError."""
+    round_part, target, moves = pair.part.round, pair.target, pair.moves
+    if round_part is not None:
+        swept = near_enough(round_part, moves.arrays, moves.down, target.tree, target.X_WG, far)
+        if swept is not None:  # and what is clear when it is swept is clear as it is
+            spare = swept - target.errors.total
+            verdict = verdict_of(spare, pair.keep_off)
+            return None if swept >= far else PairRoom(pair.names, verdict, spare, pair.keep_off)
+    measured = pairs.measure(pair, far)
+    return None if measured is None else _room(pair, measured.exact, measured.swept)
 
 
 def _room(pair: Pair, exact: Clear | Contact, swept: Clear | Contact) -> PairRoom:
