@@ -10,8 +10,17 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from PySide6.QtCore import QByteArray, QSettings, QSize, Qt
-from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QSplitter, QStackedWidget, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QPainter, QPaintEvent, QPalette, QResizeEvent
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QHBoxLayout,
+    QSplitter,
+    QSplitterHandle,
+    QStackedWidget,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 
 class Size(StrEnum):
@@ -53,6 +62,27 @@ MIDDLE = {Size.SMALL: [320, 240], Size.NORMAL: [430, 268], Size.WIDE: [646, 300]
 LOWER = {Size.SMALL: [480, 272, 0], Size.NORMAL: [448, 280, 280], Size.WIDE: [560, 320, 264, 264]}
 EDITOR = 340
 RIGHT_COLUMN = [560, 740, 740]
+
+
+class Handle(QSplitterHandle):
+    """A line of 1 px in a strip that is easy to take hold of."""
+
+    def paintEvent(self, _event: QPaintEvent) -> None:
+        painter = QPainter(self)
+        middle = self.rect().center()
+        colour = self.palette().color(QPalette.ColorRole.Mid)
+        if self.orientation() is Qt.Orientation.Horizontal:
+            painter.fillRect(middle.x(), 0, 1, self.height(), colour)
+        else:
+            painter.fillRect(0, middle.y(), self.width(), 1, colour)
+        painter.end()
+
+
+class Splitter(QSplitter):
+    """A splitter with such handles."""
+
+    def createHandle(self) -> QSplitterHandle:
+        return Handle(self.orientation(), self)
 
 
 class SidePlots(QWidget):
@@ -124,24 +154,24 @@ class Arrangement(QWidget):
         if self._root is not None:
             self._column.removeWidget(self._root)
             self._root.deleteLater()
-        main, middle = QSplitter(Qt.Orientation.Horizontal), QSplitter(Qt.Orientation.Vertical)
+        main, middle = Splitter(Qt.Orientation.Horizontal), Splitter(Qt.Orientation.Vertical)
         self._splitters = {"main": main, "middle": middle}
         main.addWidget(p.board)
         main.addWidget(middle)
-        top = self._splitters["top"] = QSplitter(Qt.Orientation.Horizontal)
+        top = self._splitters["top"] = Splitter(Qt.Orientation.Horizontal)
         top.addWidget(p.view)
         top.addWidget(p.editor)
         top.setStretchFactor(0, 1)
         middle.addWidget(top)
         if size is Size.HUGE:
-            right = self._splitters["right"] = QSplitter(Qt.Orientation.Vertical)
+            right = self._splitters["right"] = Splitter(Qt.Orientation.Vertical)
             for widget in (p.uses_up, p.side_on, p.round_tool):
                 right.addWidget(widget)
             middle.addWidget(p.dials)
             main.addWidget(right)
             right.setSizes(RIGHT_COLUMN)
         else:
-            lower = self._splitters["lower"] = QSplitter(Qt.Orientation.Horizontal)
+            lower = self._splitters["lower"] = Splitter(Qt.Orientation.Horizontal)
             lower.addWidget(p.dials)
             lower.addWidget(p.uses_up)
             if size is Size.WIDE:

@@ -10,10 +10,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Slot
+from PySide6.QtGui import QImage
 
 from app.jobs.dial_faces import DialFace, DialOffer, DialScope, edits
 from app.jobs.plots import RoundTool, SideOn, UsesUp
-from app.window.answers import Found, MoveKey, Shapes
+from app.view3d.places import Place
+from app.window.answers import CutKey, Found, MoveKey, Shapes
 from app.window.panels.dial_row import Worst
 from app.window.results import CutNow, Snapshot, cuts_tightest_first
 from app.window.session import Key, Session
@@ -32,12 +34,16 @@ class Beside(QObject):
         super().__init__(window)
         self._window, self._session = window, session
         self._offers: dict[str, DialOffer] = {}
+        self._card_places: dict[CutKey, Place] = {}
         self._scope = DialScope.TOOL
         self._before: dict[str, Worst | None] = {}
         self._turning = ""
         session.found.connect(self._found)
         session.shapes_came.connect(self._shapes_came)
         session.no_shapes.connect(self._no_shapes)
+        window.files.opened.connect(self._opened)
+        window.pictures.ready.connect(self._picture_ready)
+        window.pictures.failed.connect(self._pictures_failed)
         window.view.swept_wanted.connect(self._swept_wanted)
         window.view.edit_asked.connect(window.edit)
         session.selected.connect(self._selected)
@@ -59,8 +65,34 @@ class Beside(QObject):
         if len(shapes.key) == 3:
             if shapes.key == self._swing():
                 view.show_swept(shapes.place)
-        elif shapes.what_for != "card" and shapes.key == self._session.focus:
+        elif shapes.what_for == "card":
+            self._card_places[shapes.key] = shapes.place
+            self._window.pictures.want(shapes.key, shapes.place)
+        elif shapes.key == self._session.focus:
             view.show_place(shapes.place)
+
+    @Slot()
+    def _opened(self) -> None:
+        """Another set-up: nothing of the last one is shown of it."""
+        self._card_places.clear()
+        self._window.pictures.forget()
+        self._window.board.forget_pictures()
+        for panel in (self._window.view, self._window.uses_up, self._window.side_on, self._window.round_tool):
+            panel.show_nothing("Computing.")
+        self._window.dials.show_nothing("Computing.")
+
+    @Slot(object, QImage)
+    def _picture_ready(self, key: CutKey, image: QImage) -> None:
+        place = self._card_places.get(key)
+        if place is not None:
+            told = place.told
+            what = (place.verdict, told.clearance if told else None, told.spare if told else None)
+            self._window.board.show_picture(key, image, what)
+
+    @Slot(str)
+    def _pictures_failed(self, why: str) -> None:
+        for key in self._card_places:
+            self._window.board.show_picture(key, None, None, why)
 
     @Slot(object, str)
     def _no_shapes(self, key: Key, why: str) -> None:

@@ -19,8 +19,10 @@ from app.window.actions import ACTIONS, HEARD_BY_PANES, Action
 from app.window.answers import Outline
 from app.window.arrangement import Arrangement, Panels
 from app.window.beside import Beside
+from app.window.card_pictures import CardPictures
 from app.window.editing import Editing
 from app.window.files import Files
+from app.window.keeper import Keeper
 from app.window.measuring import Measuring
 from app.window.panels.about import About
 from app.window.panels.board import Board
@@ -84,10 +86,12 @@ class MainWindow(QMainWindow):
         self._pages = QStackedWidget(self)
         self._lay_out()
         self.wiring = Wiring(self, self.session, settings)
+        self.pictures = CardPictures(theme, self)
         self.beside = Beside(self, self.session)
         self.editing = Editing(self, self.session, self.editor)
         self.ways = Ways(self, self.session)
         self.measuring = Measuring(self, self.session)
+        self.keeper = Keeper(self, self.session)
         self._actions = {action.key: self._added(action) for action in ACTIONS}
         self._overlays: tuple[Overlay, ...] = ()
         self._fill_menu()
@@ -244,7 +248,7 @@ class MainWindow(QMainWindow):
         for panel in (self.headline, self.faults, self.board, self.status, self.start, *self._overlays):
             panel.set_theme(theme)
         self.editor.set_theme(theme)
-        for shown in self.plain_panels():
+        for shown in (*self.plain_panels(), self.pictures):
             shown.set_theme(theme)
         self.update()
 
@@ -351,6 +355,7 @@ class MainWindow(QMainWindow):
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
         self.arrangement.fit(event.size())
+        self.pictures.set_ratio(self.devicePixelRatioF())
 
     def leave(self) -> None:
         """Close the window, once nothing unsaved is in the way."""
@@ -363,6 +368,7 @@ class MainWindow(QMainWindow):
         self.arrangement.remember()
         self.settings.setValue("geometry", self.saveGeometry())
         self.view.shut_down()
+        self.pictures.shut_down()
         self.session.close()
         super().closeEvent(event)
 

@@ -15,7 +15,7 @@ from app.scenes.faults import Fault
 from app.window.answers import CutKey
 from app.window.panels.find_anything import Entry
 from app.window.panels.status_line import Status
-from app.window.results import CutNow, MoveNow, Order, cards_of, cuts_tightest_first
+from app.window.results import CutNow, Holds, MoveNow, Order, Snapshot, cards_of, cuts_tightest_first
 from app.window.session import Key, Session
 from app.window.telling import headline
 from app.window.units import Unit
@@ -113,6 +113,12 @@ class Wiring(QObject):
         window.status.show_status(self._status())
         window.show_start(is_empty=snapshot.outline is None and not self._session.document.text)
         self._show_title()
+
+    def _kept_order(self, snapshot: Snapshot) -> tuple[str, ...] | None:
+        """The order that cards keep while results come: as in the file before the first, else as they stand."""
+        if any(cut.holds is Holds.COMPUTING for cut in snapshot.cuts) and snapshot.outline is not None:
+            return tuple(orientation.name for orientation in snapshot.outline.orientations)
+        return self._names if self._session.held or (snapshot.doing and snapshot.is_stale) else None
 
     def _status(self) -> Status:
         snapshot = self._session.snapshot

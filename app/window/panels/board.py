@@ -12,7 +12,7 @@ from PySide6.QtGui import QImage, QResizeEvent
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QScrollArea, QToolButton, QVBoxLayout, QWidget
 
 from app.window.answers import CutKey, MoveKey
-from app.window.panels.card import CELL, Card
+from app.window.panels.card import CELL, Card, What
 from app.window.panels.strip import Strip
 from app.window.results import CardNow, MoveNow, Order
 from app.window.theme import Theme
@@ -36,7 +36,7 @@ class Board(QWidget):
         self._strips: dict[MoveKey, Strip] = {}
         self._names: tuple[str, ...] = ()
         self._swings: tuple[MoveNow, ...] = ()
-        self._pictures: dict[CutKey, tuple[QImage | None, str]] = {}
+        self._pictures: dict[CutKey, tuple[QImage | None, What, str]] = {}
         self._slides: list[QPropertyAnimation] = []
         self._slide_ms = SLIDE_MS
         self._picked: Key | None = None
@@ -81,7 +81,7 @@ class Board(QWidget):
             before = card.card.shown.key if card.card else None
             card.show_card(now, unit)
             if before != now.shown.key:
-                card.show_picture(*self._pictures.get(now.shown.key, (None, "")))
+                card.show_picture(*self._pictures.get(now.shown.key, (None, None, "")))
         for key in set(self._strips) - {swing.key for swing in swings}:
             self._drop(self._strips.pop(key))
         heights = {key: strip.height() for key, strip in self._strips.items()}
@@ -97,18 +97,18 @@ class Board(QWidget):
             self._place(self._slide_ms if had else 0)
         self.mark_picked(self._picked)
 
-    def show_picture(self, key: CutKey, picture: QImage | None, why: str = "") -> None:
-        """The picture of a cut; None with the reason where there is none."""
-        self._pictures[key] = (picture, why)
+    def show_picture(self, key: CutKey, picture: QImage | None, what: What, why: str = "") -> None:
+        """The picture of a cut and of what it is; None with the reason where there is none."""
+        self._pictures[key] = (picture, what, why)
         card = self._cards.get(key[0])
         if card is not None and card.card is not None and card.card.shown.key == key:
-            card.show_picture(picture, why)
+            card.show_picture(picture, what, why)
 
     def forget_pictures(self) -> None:
         """Another set-up, or another look."""
         self._pictures.clear()
         for card in self._cards.values():
-            card.show_picture(None)
+            card.show_picture(None, None)
 
     def mark_picked(self, key: Key | None) -> None:
         """What is looked at."""

@@ -25,8 +25,10 @@ from app.window.results import CardNow, Holds
 from app.window.telling import CardTexts, card_texts
 from app.window.theme import Theme
 from app.window.units import Unit
+from kinematics.report import CutReport, Interval
 from kinematics.verdict import Verdict
 
+What = tuple[Verdict | None, Interval | None, float | None] | None  # verdict, clearance, spare that a picture shows
 CARD = QSize(240, 160)
 FRAME = 4  # px around a card: 3 of ink and 1 of paper when it is picked
 CELL = QSize(CARD.width() + 2 * FRAME, CARD.height() + 2 * FRAME)
@@ -46,6 +48,7 @@ class Card(QWidget):
         self.texts: CardTexts | None = None
         self.is_picked = False
         self._picture: QImage | None = None
+        self._what: What = None
         self._no_picture = ""
         self.setFixedSize(CELL)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -61,9 +64,9 @@ class Card(QWidget):
         self.setAccessibleName(f"{self.texts.name}, {self.texts.word.lower()}, {self.texts.tip}")
         self.update()
 
-    def show_picture(self, picture: QImage | None, why: str = "") -> None:
-        """The picture of the cut that is shown; None with the reason where there is none."""
-        self._picture, self._no_picture = picture, why
+    def show_picture(self, picture: QImage | None, what: What, why: str = "") -> None:
+        """The picture of the cut that is shown, and of what; None with the reason where there is none."""
+        self._picture, self._what, self._no_picture = picture, what, why
         self.update()
 
     def mark_picked(self, *, is_picked: bool) -> None:
@@ -79,7 +82,14 @@ class Card(QWidget):
 
     @property
     def has_picture(self) -> bool:
-        return self._picture is not None
+        """Whether it has a picture of the number that it tells."""
+        return self._picture is not None and not self._is_picture_old()
+
+    def _is_picture_old(self) -> bool:
+        result = self.card.shown.result if self.card else None
+        pair = result.worst if isinstance(result, CutReport) else None
+        verdict = result.verdict if result else None
+        return self._what != (verdict, pair.clearance if pair else None, pair.spare if pair else None)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         if event.button() is Qt.MouseButton.LeftButton and self.card is not None:
@@ -152,8 +162,13 @@ class Card(QWidget):
             painter.drawImage(PICTURE, self._picture)
         if self._picture is None or texts.is_computing:
             draw_hatch(painter, PICTURE, palette.line, step=8.0)
-        elif texts.is_was:
+        elif texts.is_was or self._is_picture_old():
             draw_hatch(painter, PICTURE, palette.quiet, step=12.0)
+        if self._no_picture and self._picture is None:
+            painter.fillRect(PICTURE.adjusted(8, 22, -8, -22), palette.ground)
+            painter.setPen(palette.quiet)
+            painter.setFont(self.theme.type.quiet)
+            painter.drawText(PICTURE, Qt.AlignmentFlag.AlignCenter, "no picture")
 
     def _number(self, painter: QPainter, texts: CardTexts) -> None:
         palette, fonts = self.theme.palette, self.theme.type
