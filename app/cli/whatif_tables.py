@@ -10,7 +10,7 @@ from rich.text import Text
 
 from app.cli.output import CAUTIONS, MARKS, new_table, print_blocks, print_json
 from app.jobs.results import name_of_move
-from app.jobs.whatif import DialAnswer, DialValue, as_good_as
+from app.jobs.whatif import DialAnswer, DialValue, n_as_good
 from app.jobs.whatif_dials import Dial, Value
 from app.jobs.whatif_report import what_if_json
 from app.jobs.words import MINUS, proven, spare_text
@@ -112,7 +112,7 @@ def _best_text(dial: Dial, best: DialValue | None, values: Sequence[DialValue]) 
         return "Best: none of the values can be checked."
     pair = best.room.pair if best.room else None
     spare = "" if pair is None else f", worst spare {_spare(pair)} ({', '.join(pair.between)})"
-    n_others = as_good_as(best, values)
+    n_others = n_as_good(values) - 1
     others = "" if n_others == 0 else f"; {n_others} more as good" if n_others > 1 else "; one more is as good"
     return f"Best: {dial.name} {_text(best.value)}, {best.verdict}{spare}{others}"
 

@@ -73,7 +73,7 @@ class DialAnswer:
 
     @property
     def best(self) -> DialValue | None:
-        return best_of(self.values)
+        return best_of(self.values, self.asked.dial.now)
 
 
 Result = tuple[int, DialValue | Range]  # the number of the dial, and what became known of it
@@ -228,17 +228,28 @@ def ranges_of(pieces: Sequence[Range], unit: str = "mm") -> tuple[Range, ...]:
     return tuple(Range(r.start / per, r.end / per, r.verdict) for r in in_mm)
 
 
-def best_of(values: Sequence[DialValue]) -> DialValue | None:
-    """The value with the best verdict; of several, the one with the largest worst spare, the first of equals."""
-    known = [v for v in values if v.room is not None]
-    return min(known, key=_rank, default=None)
+def best_of(values: Sequence[DialValue], now: Value | None = None) -> DialValue | None:
+    """The value with the best verdict and, of those, the largest worst spare.
+
+    Of several as good, to AS_GOOD, the one that is nearest to `now`, and of those the first.
+    """
+    good = _as_good(values)
+    if isinstance(now, str) or now is None:
+        return next((v for v in good if v.value == now), good[0] if good else None)
+    return min(good, key=lambda v: math.inf if isinstance(v.value, str) else abs(v.value - now), default=None)
 
 
-def as_good_as(best: DialValue, values: Sequence[DialValue]) -> int:
-    """How many of the values are as good as the best of them, to 0.01 mm, itself not counted."""
-    severity, left = _rank(best)
-    ranks = [_rank(v) for v in values if v.room is not None]
-    return sum(1 for s, rest in ranks if s == severity and (rest == left or rest - left <= AS_GOOD)) - 1
+def n_as_good(values: Sequence[DialValue]) -> int:
+    """How many values are as good as the best of them, itself counted."""
+    return len(_as_good(values))
+
+
+def _as_good(values: Sequence[DialValue]) -> list[DialValue]:
+    ranked = [(_rank(v), v) for v in values if v.room is not None]
+    if not ranked:
+        return []
+    severity, left = min(rank for rank, _ in ranked)
+    return [v for (s, own), v in ranked if s == severity and (own == left or own - left <= AS_GOOD)]
 
 
 def _rank(value: DialValue) -> tuple[int, float]:

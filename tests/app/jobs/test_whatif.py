@@ -12,11 +12,11 @@ from app.jobs.whatif import (
     Asked,
     DialValue,
     answers_of,
-    as_good_as,
     best_of,
     cuts_of_tool,
     dial_ranges,
     dial_values,
+    n_as_good,
     ranges_of,
     verdict_of,
     what_if,
@@ -265,14 +265,20 @@ def test_that_swings_count_where_they_are_asked_for(tmp_path: Path) -> None:
     assert high.verdict is Verdict.TIGHT
 
 
-def test_that_the_best_is_by_verdict_then_by_the_worst_spare() -> None:
+def test_that_the_best_is_by_verdict_then_by_the_worst_spare_then_the_nearest() -> None:
+    """From 1 on the nut over the stock leaves 2.31 whatever the height."""
     bench = bench_of(DEMO)
     values = list(dial_values(bench.live, part_raise(bench), [0.0, 0.5, 3.0, 2.0, -2.0], bench=bench))
-    best = best_of(values)
-    assert best is not None
-    assert best.value == 3.0  # clear, as 2.0 is: from 1 on the nut over the stock leaves 2.31 whatever the height
-    assert as_good_as(best, values) == 1
+    for now, best in ((None, 3.0), (0.0, 2.0), (9.0, 3.0)):
+        found = best_of(values, now)
+        assert found is not None
+        assert found.value == best
+    assert n_as_good(values) == 2
+    assert best_of(values[1:2], 0.0) is values[1]
     assert best_of([]) is None
+    assert best_of([DialValue(1.0, None, "no scene")], 1.0) is None
+    words = list(dial_values(bench.live, screw_swap(bench), ["M5", "DIN 7984", AS_IT_IS], bench=bench))
+    assert best_of(words, AS_IT_IS) is words[0]
 
 
 def test_that_results_come_one_by_one_and_say_what_they_are_of() -> None:
