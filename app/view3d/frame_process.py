@@ -30,6 +30,7 @@ from app.view3d.drawn import DrawnBody, Shell, ShellPaint
 from app.view3d.frame_order import LENGTH, Finish, FrameDone, FrameOrder, SceneOrder, packed, room_for
 from app.view3d.pictures import CAN_NOT, drawing_environment, reason_of
 
+IN_MEMORY = Path("/dev/shm")  # where there is one, a file in it never reaches a disk
 SERVER = ("-m", "app.view3d.frame_server")
 MOST_MESHES = 64  # that are kept without being shown
 MOST_STARTS = 3
@@ -138,11 +139,7 @@ class FrameProcess(QObject):
         self._is_closed = True
         self._wanted.clear()
         self._end()
-        if self._file is not None:
-            path, mapped = self._file
-            self._file = None
-            mapped.close()
-            path.unlink(missing_ok=True)
+        self._drop_file()
 
     # ---- the process -------------------------------------------------------------------------
 
@@ -184,6 +181,7 @@ class FrameProcess(QObject):
 
     def _start(self) -> None:
         self._starts += 1
+        self._drop_file()
         self._sent.clear()
         self._is_shown = False
         self._answers.clear()
@@ -256,6 +254,8 @@ class FrameProcess(QObject):
         asked, shown, _, began = self._under_way
         self._under_way = None
         self._has_drawn = True
+        if os.name == "posix" and self._file is not None:  # both have it: nothing is left even if both are killed
+            self._file[0].unlink(missing_ok=True)
         seconds = time.perf_counter() - began
         if asked.finish is Finish.QUICK:
             if seconds > SLOW_SECONDS:
@@ -282,15 +282,18 @@ class FrameProcess(QObject):
         """The file for a frame of a size; a larger one takes the place of one that is too small."""
         needed = room_for(size)
         if self._file is not None and len(self._file[1]) < needed:
-            path, mapped = self._file
-            mapped.close()
-            path.unlink(missing_ok=True)
-            self._file = None
+            self._drop_file()
         if self._file is None:
-            in_memory = Path("/dev/shm")  # where there is one, a file in it never reaches a disk
-            folder = in_memory if in_memory.is_dir() and os.access(in_memory, os.W_OK) else None
+            folder = IN_MEMORY if IN_MEMORY.is_dir() and os.access(IN_MEMORY, os.W_OK) else None
             handle, name = tempfile.mkstemp(prefix="tightside-frame-", dir=folder)
             with os.fdopen(handle, "r+b") as file:
                 file.truncate(needed)
                 self._file = Path(name), mmap.mmap(file.fileno(), needed)
         return self._file[0]
+
+    def _drop_file(self) -> None:
+        if self._file is not None:
+            path, mapped = self._file
+            self._file = None
+            mapped.close()
+            path.unlink(missing_ok=True)

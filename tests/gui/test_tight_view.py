@@ -9,6 +9,7 @@ import os
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import psutil
@@ -488,10 +489,12 @@ def test_that_a_machine_without_graphics_keeps_its_window_and_is_told(
     assert view.title.text() == "V1 profile, T1 in H16"
 
 
-def test_that_twenty_views_leave_no_process_and_no_file(application: QApplication, wait: Wait) -> None:
+def test_that_twenty_views_leave_no_process_and_no_file(
+    application: QApplication, wait: Wait, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert application is not None
+    monkeypatch.setattr(frame_process, "IN_MEMORY", tmp_path)
     before = {child.pid for child in psutil.Process().children()}
-    files = _frame_files()
     for _ in range(20):
         view = TightView(theme_of(LIGHT))
         view.canvas.motion_ms = 0
@@ -503,12 +506,7 @@ def test_that_twenty_views_leave_no_process_and_no_file(application: QApplicatio
         view.close()
         view.deleteLater()
     assert {child.pid for child in psutil.Process().children()} <= before
-    assert _frame_files() == files
-
-
-def _frame_files() -> set[str]:
-    folder = "/dev/shm"
-    return {n for n in os.listdir(folder) if n.startswith("tightside-frame-")} if os.path.isdir(folder) else set()
+    assert not list(tmp_path.iterdir())
 
 
 # ---- cards ---------------------------------------------------------------------------------------
