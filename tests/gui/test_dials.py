@@ -1,5 +1,6 @@
 """The dials say what is turned, at most 60 times a second and never without the last value; they read as told."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -301,12 +302,49 @@ def test_that_the_switch_names_the_tool(dials):
 )
 def test_that_the_result_is_rounded_down_and_never_hides_what_is_unknown(dials, before, now, shown):
     row = dials.rows[OUT]
-    dials.show_worst(OUT, before, now)
+    dials.show_worst(OUT, before, before)
     assert row.result() == (shown[0], "")
     dials.show_value(OUT, 21.0)
+    dials.show_worst(OUT, before, now)
     assert row.result() == shown
     row._moved(22.0)
     assert row.result() == (shown[0], "...")  # until the new one is told
+
+
+def turned_and_kept(dials, value):
+    """The dial as it is once the turned value went into the text."""
+    first = dials.rows[OUT].face.value
+    before, now = Worst(Verdict.TIGHT, 1.55, 2.0), Worst(Verdict.CLEAR, 2.23, 2.0)
+    if first == 18.0:
+        dials.show_worst(OUT, before, before)
+    dials.rows[OUT]._moved(value)
+    dials.show_offers((replace(OFFERS[0], now=value), *OFFERS[1:]))
+    dials.show_worst(OUT, now, now)
+
+
+def test_that_the_saved_value_stays_marked_after_the_turn_was_kept(dials):
+    turned_and_kept(dials, 21.0)
+    row = dials.rows[OUT]
+    assert row.face.saved == 18.0
+    assert row.result() == ("1.55", "2.23")
+    released = QSignalSpy(dials.released)
+    QTest.mouseDClick(row.face, Qt.MouseButton.LeftButton, pos=at(dials, OUT, 30.0))
+    assert heard(released) == [[OUT, 18.0]]  # back in the text too
+
+
+def test_that_saving_makes_the_values_that_are_there_the_saved_ones(dials):
+    turned_and_kept(dials, 21.0)
+    dials.mark_saved()
+    row = dials.rows[OUT]
+    assert row.face.saved == 21.0
+    assert row.result() == ("2.23", "")
+
+
+def test_that_another_file_brings_its_own_saved_values(dials):
+    turned_and_kept(dials, 21.0)
+    dials.forget_saved()
+    dials.show_offers((replace(OFFERS[0], now=25.0),))
+    assert dials.rows[OUT].face.saved == 25.0
 
 
 def test_that_the_tool_tip_says_what_a_range_says(dials):

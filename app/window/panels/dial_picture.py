@@ -35,6 +35,7 @@ class DialPicture(QWidget):
         self.theme, self.unit, self.offer = theme, Unit.MM, offer
         self.face: DialFace | None = None
         self.value: float | str = offer.now
+        self.saved: float | str = offer.now  # in the file as it was saved last
         self.helpful: tuple[str, ...] = ()
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMouseTracking(True)
@@ -54,6 +55,11 @@ class DialPicture(QWidget):
     def show_value(self, value: float | str) -> None:
         if value != self.value:
             self.value = value
+            self.update()
+
+    def show_saved(self, saved: float | str) -> None:
+        if saved != self.saved:
+            self.saved = saved
             self.update()
 
     def show_offer(self, offer: DialOffer) -> None:
@@ -83,8 +89,9 @@ class DialPicture(QWidget):
         low, high = self.offer.low, self.offer.high
         if self.face and self.face.ranges:
             low, high = min(low, self.face.ranges[0].start), max(high, self.face.ranges[-1].end)
-        if isinstance(self.value, float):
-            low, high = min(low, self.value), max(high, self.value)
+        for value in (self.value, self.saved):
+            if isinstance(value, float):
+                low, high = min(low, value), max(high, value)
         return low, (high if high > low else low + 1.0)
 
     @property
@@ -201,8 +208,8 @@ class DialPicture(QWidget):
         if face is not None and face.least_clear is not None:
             self._paint_flag(painter, face.least_clear)
         painter.setPen(QPen(pal.ink, 1.2))
-        if isinstance(self.offer.now, float):  # saved: an open triangle
-            x = self.x_of(self.offer.now)
+        if isinstance(self.saved, float):  # saved: an open triangle
+            x = self.x_of(self.saved)
             painter.setBrush(pal.card)
             painter.drawPolygon([QPointF(x - 4.0, 28.0), QPointF(x, 23.5), QPointF(x + 4.0, 28.0)])
         if isinstance(self.value, float):  # now: a solid pin
@@ -281,7 +288,7 @@ class DialPicture(QWidget):
             else:
                 shade(painter, inner, verdict, pal)
                 colour, under = self.theme.plate(verdict).text, self.theme.plate(verdict).fill
-            is_now, is_saved = word == self.value, word == self.offer.now
+            is_now, is_saved = word == self.value, word == self.saved
             with painting(painter):
                 painter.setRenderHint(QPainter.RenderHint.Antialiasing, on=False)
                 painter.setBrush(Qt.BrushStyle.NoBrush)

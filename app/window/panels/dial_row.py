@@ -82,6 +82,7 @@ class DialRow(QWidget):
         self.theme, self.unit, self.offer = theme, Unit.MM, offer
         self.before: Worst | None = None
         self.now: Worst | None = None
+        self.saved_worst: Worst | None = None  # while the dial stood at its saved value
         self.is_busy = False
         self.siblings: tuple[DialOffer, ...] = ()
         self.setFixedHeight(HEIGHT)
@@ -128,17 +129,30 @@ class DialRow(QWidget):
             if self.field.text() != text:
                 self.field.setText(text)
 
+    def show_saved(self, saved: float | str) -> None:
+        """The value in the file as it was saved last, which stays marked however often it is turned."""
+        if saved != self.face.saved:
+            self.face.show_saved(saved)
+            self.saved_worst = None
+            self.update()
+
+    @property
+    def is_turned(self) -> bool:
+        return self.face.value != self.face.saved
+
     def show_worst(self, before: Worst | None, now: Worst | None) -> None:
+        if not self.is_turned:
+            self.saved_worst = now
         if (before, now) != (self.before, self.now):
             self.before, self.now = before, now
             self.update()
 
     def result(self) -> tuple[str, str]:
-        """The worst spare before, and now: the second is empty where nothing was turned."""
-        before = self._spare(self.before)
-        if self.face.value == self.offer.now:
-            return before, ""
-        return before, "..." if self.now is None or self.is_busy else self._spare(self.now)
+        """The worst spare at the saved value, and now: the second is empty where nothing was turned."""
+        before = self.saved_worst or self.before
+        if not self.is_turned or (self.saved_worst is None and self.before == self.now and not self.is_busy):
+            return self._spare(self.now), ""
+        return self._spare(before), "..." if self.now is None or self.is_busy else self._spare(self.now)
 
     def _spare(self, worst: Worst | None) -> str:
         if worst is None:
@@ -171,8 +185,7 @@ class DialRow(QWidget):
         painter = QPainter(self)
         painter.fillRect(event.rect(), pal.card)
         painter.setPen(pal.ink)
-        is_turned = self.face.value != self.offer.now
-        painter.setFont(fonts.text_bold if is_turned else fonts.text)
+        painter.setFont(fonts.text_bold if self.is_turned else fonts.text)
         name = QRectF(INSIDE, 0, NAME_WIDTH - 4, HEIGHT)
         if self.siblings:
             self._paint_letters(painter)
@@ -242,9 +255,15 @@ class DialRow(QWidget):
 
     @Slot()
     def _reset(self) -> None:
-        self.show_value(self.offer.now)
-        self.update()
-        self.reset.emit(self.offer.key)
+        """Back to the saved value: where the text has another by now, that is a turn like any other."""
+        saved = self.face.saved
+        self.show_value(saved)
+        if saved == self.offer.now:
+            self.update()
+            self.reset.emit(self.offer.key)
+        else:
+            self._moved(saved)
+            self._let_go()
 
     @Slot()
     def _typed(self) -> None:

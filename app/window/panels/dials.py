@@ -1,7 +1,7 @@
 """The dials: one row of 30 px each, with name, number field, face, and what turning it makes of the worst spare.
 
 Shows: DialOffer (`show_offers`), DialFace (`show_face`), the value now (`show_value`), the worst spare before and now
-(`show_worst`), the tool that is looked at (`show_tool`).
+(`show_worst`), the tool that is looked at (`show_tool`), which values are saved (`mark_saved`, `forget_saved`).
 Says: turned(key, value) while a dial is turned, at most 60 times a second, the last value always; released(key, value)
 when it is let go; reset(key); scope_changed(scope); picked(key) when a dial gets the focus; added(path) for a number
 that has no dial yet; `app.jobs.dial_faces.edits` says what a value means in the file.
@@ -45,6 +45,7 @@ class Dials(QWidget):
         self.why_empty = ""
         self._paths: tuple[str, ...] = ()
         self._last = ""
+        self._saved: dict[str, float | str] = {}  # values in the file as it was saved last, as far as they were seen
         self._waiting: tuple[str, object] | None = None
         self._timer = QTimer(self)
         self._timer.setSingleShot(True)
@@ -114,6 +115,7 @@ class Dials(QWidget):
                 ordered[offer.key] = self._new_row(offer)
         self.rows = ordered
         for row in self.rows.values():
+            row.show_saved(self._saved.setdefault(row.offer.key, row.offer.now))
             group = row.offer.group
             row.siblings = tuple(o for o in offers if group and o.group == group)
             if group and self._of_group.get(group) not in self.rows:
@@ -132,6 +134,16 @@ class Dials(QWidget):
         row.sibling_wanted.connect(self._show_sibling)
         row.show()
         return row
+
+    def mark_saved(self) -> None:
+        """The file has the values that are there now."""
+        self._saved = {key: row.offer.now for key, row in self.rows.items()}
+        for row in self.rows.values():
+            row.show_saved(row.offer.now)
+
+    def forget_saved(self) -> None:
+        """Another file: the values that come next are those in it."""
+        self._saved = {}
 
     def show_paths(self, paths: tuple[str, ...]) -> None:
         """The numbers that a dial can be made of, to be completed as they are typed."""
@@ -320,6 +332,8 @@ class Dials(QWidget):
         scope = next(s for s, button in self._buttons.items() if button.isChecked())
         if scope is not self.scope:
             self.scope = scope
+            for row in self.rows.values():
+                row.saved_worst = None  # it was that of other cuts
             self.forget_faces()
             self.scope_changed.emit(scope)
 
