@@ -26,4 +26,5 @@ def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
             patch.setenv("NUMBA_CACHE_DIR", str(kernels))
         patch.setenv("TIGHTSIDE_LIBRARY", str(tmp_path_factory.mktemp("library")))
         patch.setenv("TIGHTSIDE_CACHE", str(tmp_path_factory.mktemp("cache")))
+        patch.setenv("TIGHTSIDE_STATE", str(tmp_path_factory.mktemp("state")))
         yield

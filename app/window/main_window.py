@@ -369,6 +369,7 @@ class MainWindow(QMainWindow):
         self.settings.setValue("geometry", self.saveGeometry())
         self.view.shut_down()
         self.pictures.shut_down()
+        self.keeper.close()
         self.session.close()
         super().closeEvent(event)
 

@@ -1,6 +1,7 @@
 """What is there before a set-up is open: three ways to begin, and what was open before.
 
-Shows: recent files (`show_recent`). Says: chosen(id of an action); recent_wanted(path).
+Shows: recent files (`show_recent`), changes that were kept (`show_kept`). Says: chosen(id of an action);
+recent_wanted(path); kept_taken(), kept_left().
 """
 
 from __future__ import annotations
@@ -8,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal, Slot
-from PySide6.QtWidgets import QButtonGroup, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from app.window.theme import BETWEEN, TARGET, Theme
 
@@ -20,6 +21,8 @@ class EmptyStart(QWidget):
 
     chosen = Signal(str)
     recent_wanted = Signal(str)
+    kept_taken = Signal()
+    kept_left = Signal()
 
     def __init__(self, theme: Theme, ways: tuple[tuple[str, str], ...], parent: QWidget | None = None) -> None:
         """`ways` : (id of an action, its words)."""
@@ -32,6 +35,7 @@ class EmptyStart(QWidget):
         self._column = QVBoxLayout()
         self._column.setSpacing(BETWEEN)
         self._column.addWidget(self._title)
+        self._column.addWidget(self._kept_lines())
         for i, (_, words) in enumerate(ways):
             self._column.addWidget(self._line(words, self._way_keys, i))
         self._column.addSpacing(BETWEEN)
@@ -57,6 +61,33 @@ class EmptyStart(QWidget):
         key.setStyleSheet("text-align: left; padding-left: 12px;")
         keys.addButton(key, number)
         return key
+
+    def _kept_lines(self) -> QWidget:
+        """What a window before has left, and what to do about it."""
+        self.kept = QWidget(self)
+        self._kept_words = QLabel(self.kept)
+        self._kept_words.setWordWrap(True)
+        self._kept_words.setTextFormat(Qt.TextFormat.PlainText)
+        self.kept_take, self.kept_leave = QPushButton("Take it back in", self.kept), QPushButton("Leave it", self.kept)
+        row = QHBoxLayout()
+        row.setSpacing(BETWEEN)
+        for key in (self.kept_take, self.kept_leave):
+            key.setMinimumHeight(TARGET)
+            row.addWidget(key)
+        row.addStretch(1)
+        column = QVBoxLayout(self.kept)
+        column.setContentsMargins(0, 0, 0, BETWEEN)
+        column.addWidget(self._kept_words)
+        column.addLayout(row)
+        self.kept_take.clicked.connect(self.kept_taken)
+        self.kept_leave.clicked.connect(self.kept_left)
+        self.kept.hide()
+        return self.kept
+
+    def show_kept(self, words: str) -> None:
+        """Unsaved changes that were kept; an empty text for none."""
+        self._kept_words.setText(words)
+        self.kept.setVisible(bool(words))
 
     def show_recent(self, recent: tuple[Path, ...]) -> None:
         """Files that were open before, the last first."""
