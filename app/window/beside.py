@@ -54,6 +54,9 @@ class Beside(QObject):
         window.dials.scope_changed.connect(self._scope_changed)
         window.dials.picked.connect(self._dial_picked)
         window.dials.added.connect(self._added)
+        session.document.path_changed.connect(window.dials.forget_saved)
+        session.document.changed_on_disk.connect(self._disk_changed)
+        window.files.saved.connect(self._was_saved)
         window.uses_up.edited.connect(self._term_edited)
         window.round_tool.height_wanted.connect(self._height_wanted)
 
@@ -221,6 +224,16 @@ class Beside(QObject):
         offer = self._offers.get(key)
         if offer is not None:
             self._window.dials.show_value(key, offer.now)
+
+    @Slot(str)
+    def _was_saved(self, when: str) -> None:
+        if when:
+            self._window.dials.mark_saved()
+
+    @Slot(bool)
+    def _disk_changed(self, is_changed: bool) -> None:  # noqa: FBT001 - a slot takes what its signal gives
+        if not is_changed:  # it was read again, or written
+            self._window.dials.forget_saved()
 
     @Slot(object)
     def _scope_changed(self, scope: DialScope) -> None:

@@ -117,7 +117,7 @@ class Desk:
         yield from self._cuts(ask, scene_file, prepared)
         yield Stage("", "cuts")
         if ask.how_far == "all":
-            yield from self._rest(ask, scene_file, prepared)
+            yield from self._rest(scene_file, prepared)
 
     def _read(self, ask: Ask) -> SceneFile:
         if self._live is None or self._live.text != ask.text or self._live.path != Path(ask.path):
@@ -135,11 +135,12 @@ class Desk:
             if i == 0 and ask.focus is not None and ask.how_far == "cuts":
                 yield from self._follow(orientation, cut)
 
-    def _rest(self, ask: Ask, scene_file: SceneFile, prepared: Prepared) -> Iterator[Body]:
+    def _rest(self, scene_file: SceneFile, prepared: Prepared) -> Iterator[Body]:
         """The cut that is looked at; pictures, tightest first; links and swings; the second opinion of everything."""
         placed = {(p.orientation.name, p.cut.name): p for p in placed_cuts(prepared)}
         ranked = [(r.orientation, r.cut) for r in tightest_first(tuple(self._results.values()))]
-        focus = ask.focus if ask.focus in placed else ranked[0] if ranked else None
+        wanted = self._focus  # of the question, or picked while the cuts came
+        focus = wanted if wanted in placed else ranked[0] if ranked else None
         self._focus = focus
         if focus is not None:
             yield from self._views(placed[focus])
@@ -224,7 +225,10 @@ class Desk:
             yield from self._swept(look.move)
             return
         found = [p for p in placed_cuts(self._prepared) if (p.orientation.name, p.cut.name) == look.focus]
-        if not found or look.focus not in self._results:
+        if not found:
+            return
+        if look.focus not in self._results:
+            self._focus = look.focus  # it is shown once the cuts are there
             return
         if look.panel == "round_tool":
             height = look.about if isinstance(look.about, float) else None
