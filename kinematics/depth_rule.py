@@ -43,7 +43,7 @@ def depth_needed(radius: float, feature: Sequence[Positions], material: Iterable
     """How far the material under a cutter rises above its tip, at most, over all positions; 0 where it does not."""
     points = np.concatenate([s.points for s in feature])
     ends = np.cumsum([len(s.points) for s in feature], dtype=np.int32)
-    ring = _around(radius)
+    ring = cutter_outline(radius)
     needs = 0.0
     for tree, X_WG in material:
         needs = rise_over_sweep(
@@ -54,7 +54,7 @@ def depth_needed(radius: float, feature: Sequence[Positions], material: Iterable
 
 
 @lru_cache(maxsize=256)
-def _around(radius: float) -> Array:
+def cutter_outline(radius: float) -> Array:
     """The polygon (n, 2) around a circle."""
     n = corner_count(radius)
     return frozen(unit_polygon(n) * (radius / math.cos(math.pi / n)))

@@ -6,8 +6,10 @@ and what they say is thrown away.
 
 from __future__ import annotations
 
+from kinematics.answers.orientation_map import map_grid, orientation_map
 from kinematics.clearance import check_cuts
 from kinematics.machine import LinearAxis, Machine, SpindleStep, TableAxis
+from kinematics.placed_cut import placed_cuts
 from kinematics.prepared import Prepared
 from kinematics.scene import (
     Body,
@@ -28,11 +30,13 @@ from kinematics.swing_clearance import Settle, check_links, check_swings
 
 
 def cuts() -> None:
-    """Checks the cuts and links of the set-up."""
+    """Checks the cuts and links of the set-up, and turns its table for one of them."""
     scene = small_scene()
     prepared = Prepared(scene)
     list(check_cuts(scene, prepared))
     list(check_links(scene, prepared))
+    placed = placed_cuts(prepared)[1]
+    list(orientation_map(placed, map_grid(scene.machine, 90.0, placed.angles)))
 
 
 def swings() -> None:

@@ -25,6 +25,7 @@ from app.cli import (
     show,
     stickout,
     swing,
+    table_map,
     whatif,
 )
 from app.cli.exit_status import EXIT_STATUSES, ExitStatus
@@ -89,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
         swing,
         whatif,
         reach,
+        table_map,
         offsets,
         picture,
         sheet,

@@ -49,7 +49,7 @@ def least(
     part: Chains, move: PositionSets, down: float, tree: TriangleTree, X_WG: Pose, cap: float = math.inf
 ) -> Least:
     """The least distance of a part over a move to a body posed at X_WG; `down`: the stick-out may be longer so much."""
-    d, chain, face, i, px, py, pz, qx, qy, qz = _least(
+    d, chain, face, i, px, py, pz, qx, qy, qz = least_search(
         part.profile, part.ranges, move.points, move.starts, move.up, move.ball, move.first, down,
         tree.vertices, tree.faces, tree.boxes, tree.first, tree.count, X_WG.R_AB, X_WG.p_AB, cap,
     )  # fmt: skip
@@ -176,7 +176,7 @@ def _extent(triangle: Array, axis: int) -> tuple[float, float]:
 
 
 @kernel
-def _least(
+def least_search(
     profile: Array, ranges: Ints,
     points: Array, starts: Ints, up: Array, ball: Array, stretches: Ints, down: float,
     vertices: Array, faces: Ints32, boxes: Array, first: Ints32, count: Ints32, R: Array, p: Array,
