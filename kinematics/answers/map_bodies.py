@@ -247,7 +247,7 @@ class MapBodies:
         fill_cells(
             sheet.severity, sheet.spare, sheet.over, sheet.who, sheet.unsure,
             row0, row1, self.grid.rows_rad, self.grid.columns_rad,
-            R_WC, p_WC, move.R_WM, move.p_WM,
+            R_WC, p_WC, move.R_WA, move.p_WA,
             move.sets.points, move.sets.starts, move.lifting, move.sets.ball, move.sets.first,
             move.sure.points, move.sure.starts, move.lifting, move.sure.ball, move.sure.first,
             move.retract, move.lift_to, move.gauge, self.pairs.down,
@@ -268,7 +268,7 @@ class MapBodies:
                 tree, X_CG = target.tree.tree, target.body.X_CG
                 fill_too_deep(
                     sheet.too_deep, sheet.severity, row0, row1, *self.frames.of(target.body.carrier),
-                    move.R_WM, move.p_WM, move.feature_points, move.feature_ends, ring, assembly.depth_limit + SLACK,
+                    move.R_WA, move.p_WA, move.feature_points, move.feature_ends, ring, assembly.depth_limit + SLACK,
                     tree.vertices, tree.faces, tree.boxes, tree.first, tree.count, X_CG.R_AB, X_CG.p_AB,
                 )  # fmt: skip
 

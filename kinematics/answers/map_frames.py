@@ -1,7 +1,7 @@
 """Every position of a table at once: frames, the move of a cut, and how far things move from one to another.
 
 1. Arrays of poses are (m, n, 3, 3) and (m, n, 3); m or n is 1 where that axis does not matter.
-2. The move's own frame M is rigid: P for what stays in the part; for an area or a contour level, with its origin in the
+2. The move's own frame A is rigid: P for what stays in the part; for an area or a contour level, with its origin in the
    middle of the floor and its X along the first side.
 3. What this file does not know: clearances.
 """
@@ -110,10 +110,10 @@ class MapMove:
 
     Parameters
     ----------
-    R_WM, p_WM : poses of its frame.
-    sets, sure : its position sets in M, and those in which all positions are true.
+    R_WA, p_WA : poses of its frame.
+    sets, sure : its position sets in A, and those in which all positions are true.
     lifting : (n_sets,) 1 where a set lifts.
-    feature_points, feature_ends : corners of the feature's own sets in M, and where each set ends.
+    feature_points, feature_ends : corners of the feature's own sets in A, and where each set ends.
     centre_C : the place in what carries the part about which all turns; `spread`: how far the tip is from it at most
         where the move stays as it is in the part, `spin`: the same where it turns with the tool.
     is_singular : (n_rows, n_columns), where a side of an area stands upright.
@@ -122,8 +122,8 @@ class MapMove:
     frames: MapFrames
     grid: MapGrid
     carrier: str
-    R_WM: Array
-    p_WM: Array
+    R_WA: Array
+    p_WA: Array
     positions: tuple[Positions, ...]
     sets: PositionSets
     sure: PositionSets
@@ -159,27 +159,27 @@ class MapMove:
             depth = 0.0 if isinstance(feature, Face) else feature.depth
             middle_P = placed.X_WP.inverse().points(placed.X_WP.points(feature.at) - (0.0, 0.0, depth))
             along = np.asarray(feature.along if feature.along is not None else (1.0, 0.0, 0.0))
-            R_WM, off = _level_frames(R_WP, along / np.linalg.norm(along))
+            R_WA, off = _level_frames(R_WP, along / np.linalg.norm(along))
             is_singular = np.broadcast_to(off < SINGULAR, shape)
             here, _ = _level_frames(placed.X_WP.R_AB.reshape(1, 1, 3, 3), along / np.linalg.norm(along))
-            X_WM = Pose(W, "A", here[0, 0], placed.X_WP.points(middle_P))
-            p_WM = np.einsum("ijkm,m->ijk", R_WP, middle_P) + p_WP
-            corners = X_WM.inverse().points(np.concatenate([s.points for s in placed.move.sets]))
+            X_WA = Pose(W, "A", here[0, 0], placed.X_WP.points(middle_P))
+            p_WA = np.einsum("ijkm,m->ijk", R_WP, middle_P) + p_WP
+            corners = X_WA.inverse().points(np.concatenate([s.points for s in placed.move.sets]))
             centre_C, spread, spin = zero.X_CP.points(middle_P), 0.0, float(np.hypot(*corners[:, :2].T).max())
         else:
-            R_WM, p_WM, X_WM = R_WP, p_WP, placed.X_WP.relabelled(W, "A")
-            corners = X_WM.inverse().points(np.concatenate([s.points for s in placed.move.sets]))
+            R_WA, p_WA, X_WA = R_WP, p_WP, placed.X_WP.relabelled(W, "A")
+            corners = X_WA.inverse().points(np.concatenate([s.points for s in placed.move.sets]))
             centre_P = (corners.min(axis=0) + corners.max(axis=0)) / 2
             centre_C = zero.X_CP.points(centre_P)
             spread, spin = float(np.linalg.norm(corners - centre_P, axis=1).max()), 0.0
-        X_MW = X_WM.inverse()
-        own = tuple(_in_M(X_MW, s) for s in placed.move.sets)
-        features = [X_MW.points(s.points) for s in placed.move.feature]
+        X_AW = X_WA.inverse()
+        own = tuple(_in_A(X_AW, s) for s in placed.move.sets)
+        features = [X_AW.points(s.points) for s in placed.move.feature]
         n_still = 0 if cut.leave_to is None else len(own) - 1
         lift = prepared.scene.lift
         z = prepared.scene.machine.z.limits
         return MapMove(
-            frames=frames, grid=grid, carrier=zero.carrier, R_WM=_fixed(R_WM), p_WM=_fixed(p_WM),
+            frames=frames, grid=grid, carrier=zero.carrier, R_WA=_fixed(R_WA), p_WA=_fixed(p_WA),
             positions=own, sets=position_sets(own), sure=position_sets([s.inside() for s in own]),
             lifting=np.array([0] * n_still + [1] * (len(own) - n_still), dtype=np.int64),
             feature_points=np.concatenate(features),
@@ -192,21 +192,21 @@ class MapMove:
 
     def sets_at(self, i: int, j: int) -> list[Positions]:
         """The positions in W at one cell, lifted."""
-        a, b = min(i, self.R_WM.shape[0] - 1), min(j, self.R_WM.shape[1] - 1)
-        X_WM = Pose(W, "A", self.R_WM[a, b], self.p_WM[a, b])
+        a, b = min(i, self.R_WA.shape[0] - 1), min(j, self.R_WA.shape[1] - 1)
+        X_WA = Pose(W, "A", self.R_WA[a, b], self.p_WA[a, b])
         found = []
         for s, lifts in zip(self.positions, self.lifting.tolist(), strict=True):
-            points = X_WM.points(s.points)
+            points = X_WA.points(s.points)
             lowest = float(points[:, 2].min()) + self.gauge
             up = max(self.retract, self.lift_to - lowest, 0.0) if lifts else 0.0
-            arc = None if s.arc is None else Arc(as_vector(X_WM.points(s.arc.centre)), s.arc.radius)
+            arc = None if s.arc is None else Arc(as_vector(X_WA.points(s.arc.centre)), s.arc.radius)
             found.append(Positions(points, up, arc=arc))
         return found
 
     def _corners(self, row0: int, row1: int) -> Array:
         """All corners in W over some rows (m, n, 3, k)."""
-        rows = slice(row0, row1) if self.R_WM.shape[0] > 1 else slice(0, 1)
-        return np.asarray(np.matmul(self.R_WM[rows], self.sets.points.T) + self.p_WM[rows][..., None])
+        rows = slice(row0, row1) if self.R_WA.shape[0] > 1 else slice(0, 1)
+        return np.asarray(np.matmul(self.R_WA[rows], self.sets.points.T) + self.p_WA[rows][..., None])
 
     def box(self, row0: int, row1: int) -> tuple[Array, Array]:
         """Low and high corners (m, n, 3) of all tip positions, lifted, over some rows."""
@@ -232,9 +232,9 @@ class MapMove:
         is_out[row0:row1] = out
 
 
-def _in_M(X_MW: Pose, s: Positions) -> Positions:
-    arc = None if s.arc is None else Arc(as_vector(X_MW.points(s.arc.centre)), s.arc.radius)
-    return Positions(X_MW.points(s.points), s.up, s.down, arc)
+def _in_A(X_AW: Pose, s: Positions) -> Positions:
+    arc = None if s.arc is None else Arc(as_vector(X_AW.points(s.arc.centre)), s.arc.radius)
+    return Positions(X_AW.points(s.points), s.up, s.down, arc)
 
 
 def _level_frames(R_WP: Array, along_P: Array) -> tuple[Array, Array]:

@@ -34,7 +34,7 @@ DEEPEST = 64  # blocks that can wait at once
 def fill_cells(
     severity: Ints, spare: Array, over: Array, who: Ints, unsure: Ints,
     row0: int, row1: int, rows: Array, columns: Array,
-    R_WC: Array, p_WC: Array, R_WM: Array, p_WM: Array,
+    R_WC: Array, p_WC: Array, R_WA: Array, p_WA: Array,
     points: Array, starts: Ints, lifting: Ints, ball: Array, stretches: Ints,
     sure_points: Array, sure_starts: Ints, sure_lifting: Ints, sure_ball: Array, sure_stretches: Ints,
     retract: float, lift_to: float, gauge: float, down: float,
@@ -51,7 +51,7 @@ def fill_cells(
         verdict, the spare and how far it is over the keep-off (-inf on contact), `group` times 1000 plus the chain,
         and whether a part may be inside.
     rows, columns : angles of the axes, rad, rising.
-    R_WC, p_WC, R_WM, p_WM : poses of what carries the body and of the move's own frame; (m, n, 3, 3) and (m, n, 3),
+    R_WC, p_WC, R_WA, p_WA : poses of what carries the body and of the move's own frame; (m, n, 3, 3) and (m, n, 3),
         with m or n 1 where an axis does not matter.
     sure_points, ... : the same move where all of it is true.
     taken : mm of the distance that proves nothing. `errors`: (n_columns,) of the body.
@@ -79,12 +79,12 @@ def fill_cells(
                 by_column = max(columns[jb - 1] - columns[j], columns[j] - columns[ja])
                 row_motion = rates[0] * by_row if by_row > 0.0 else 0.0
                 column_motion = rates[1] * by_column if by_column > 0.0 else 0.0
-                motion = row_motion + column_motion + spin * _turn(R_WM, ia, ib, ja, jb, i, j)
+                motion = row_motion + column_motion + spin * _turn(R_WA, ia, ib, ja, jb, i, j)
                 base = keep_off + errors[ja:jb].max() + taken
                 wanted = base + motion
                 if likely >= base + WORTH * motion:
                     _pose_body(R_WC, p_WC, i, j, R_CG, p_CG, R, p)
-                    _pose_move(R_WM, p_WM, i, j, points, ball, q_W, balls)
+                    _pose_move(R_WA, p_WA, i, j, points, ball, q_W, balls)
                     rise = rates[2] * by_row + rates[3] * by_column
                     _lift(q_W, starts, lifting, retract, lift_to, gauge, rise, up, balls)
                     d = least_search(
@@ -107,7 +107,7 @@ def fill_cells(
                 continue
             base = errors[j] + taken
             _pose_body(R_WC, p_WC, i, j, R_CG, p_CG, R, p)
-            _pose_move(R_WM, p_WM, i, j, points, ball, q_W, balls)
+            _pose_move(R_WA, p_WA, i, j, points, ball, q_W, balls)
             _lift(q_W, starts, lifting, retract, lift_to, gauge, 0.0, up, balls)
             cap = max(_named(severity[i, j], over[i, j], keep_off) + base, TOUCH)
             found = least_search(
@@ -123,7 +123,7 @@ def fill_cells(
                     severity[i, j] = max(severity[i, j], CAN_HIT if left <= 0.0 else TIGHT)
                     spare[i, j], over[i, j], who[i, j] = left, left - keep_off, 1000 * group + chain
                 continue
-            _pose_move(R_WM, p_WM, i, j, sure_points, sure_ball, sure_W, sure_balls)
+            _pose_move(R_WA, p_WA, i, j, sure_points, sure_ball, sure_W, sure_balls)
             _lift(sure_W, sure_starts, sure_lifting, retract, lift_to, gauge, 0.0, sure_up, sure_balls)
             d = least_search(
                 inner_profile, inner_ranges, sure_W, sure_starts, sure_up, sure_balls, sure_stretches, 0.0,
@@ -136,7 +136,7 @@ def fill_cells(
 @kernel
 def fill_too_deep(
     too_deep: Ints, severity: Ints, row0: int, row1: int,
-    R_WC: Array, p_WC: Array, R_WM: Array, p_WM: Array, points: Array, ends: Ints32, ring: Array, has: float,
+    R_WC: Array, p_WC: Array, R_WA: Array, p_WA: Array, points: Array, ends: Ints32, ring: Array, has: float,
     vertices: Array, faces: Ints32, boxes: Array, first: Ints32, count: Ints32, R_CG: Array, p_CG: Array,
 ) -> None:  # fmt: skip
     """Mark the cells in which material stands higher over the tip than `has`, where that matters."""
@@ -147,22 +147,22 @@ def fill_too_deep(
             if severity[i, j] >= CAN_HIT or too_deep[i, j] != 0:
                 continue
             _pose_body(R_WC, p_WC, i, j, R_CG, p_CG, R, p)
-            _pose_move(R_WM, p_WM, i, j, points, none, q_W, none)
+            _pose_move(R_WA, p_WA, i, j, points, none, q_W, none)
             # where nothing stands higher, `has` comes back, give or take its rounding
             if rise_over_sweep(q_W, ends, ring, has, R, p, vertices, faces, boxes, first, count) > has + TOUCH:
                 too_deep[i, j] = 1
 
 
 @kernel
-def _turn(R_WM: Array, ia: int, ib: int, ja: int, jb: int, i: int, j: int) -> float:
+def _turn(R_WA: Array, ia: int, ib: int, ja: int, jb: int, i: int, j: int) -> float:
     """How far the X axis of a level frame turns from cell (i, j) to another of the block, at most, as a chord."""
-    if R_WM.shape[0] == 1 or R_WM.shape[1] == 1:
-        i, ia, ib = (0, 0, 1) if R_WM.shape[0] == 1 else (i, ia, ib)
-        j, ja, jb = (0, 0, 1) if R_WM.shape[1] == 1 else (j, ja, jb)
+    if R_WA.shape[0] == 1 or R_WA.shape[1] == 1:
+        i, ia, ib = (0, 0, 1) if R_WA.shape[0] == 1 else (i, ia, ib)
+        j, ja, jb = (0, 0, 1) if R_WA.shape[1] == 1 else (j, ja, jb)
     most = 0.0
     for a in range(ia, ib):
         for b in range(ja, jb):
-            c, s = R_WM[a, b, 0, 0] - R_WM[i, j, 0, 0], R_WM[a, b, 1, 0] - R_WM[i, j, 1, 0]
+            c, s = R_WA[a, b, 0, 0] - R_WA[i, j, 0, 0], R_WA[a, b, 1, 0] - R_WA[i, j, 1, 0]
             most = max(most, c * c + s * s)
     return math.sqrt(most)
 
@@ -192,20 +192,20 @@ def _pose_body(R_WC: Array, p_WC: Array, i: int, j: int, R_CG: Array, p_CG: Arra
 
 @kernel
 def _pose_move(
-    R_WM: Array, p_WM: Array, i: int, j: int, points: Array, ball: Array, q_W: Array, balls: Array
+    R_WA: Array, p_WA: Array, i: int, j: int, points: Array, ball: Array, q_W: Array, balls: Array
 ) -> None:  # fmt: skip
     """Corners and spheres of a move at one cell, into q_W and balls."""
-    a, b = (i if R_WM.shape[0] > 1 else 0), (j if R_WM.shape[1] > 1 else 0)
+    a, b = (i if R_WA.shape[0] > 1 else 0), (j if R_WA.shape[1] > 1 else 0)
     for n in range(len(points)):
         for k in range(3):
-            q_W[n, k] = p_WM[a, b, k]
+            q_W[n, k] = p_WA[a, b, k]
             for m in range(3):
-                q_W[n, k] += R_WM[a, b, k, m] * points[n, m]
+                q_W[n, k] += R_WA[a, b, k, m] * points[n, m]
     for n in range(len(ball)):
         for k in range(3):
-            balls[n, k] = p_WM[a, b, k]
+            balls[n, k] = p_WA[a, b, k]
             for m in range(3):
-                balls[n, k] += R_WM[a, b, k, m] * ball[n, m]
+                balls[n, k] += R_WA[a, b, k, m] * ball[n, m]
 
 
 @kernel
