@@ -228,7 +228,9 @@ class DialPicture(QWidget):
         text = units.used_up(least, self.unit) if self.offer.kind is DialKind.LENGTH else self.text_of(least)
         width = width_of(text, font) + 6.0
         plate = QRectF(x + 1.0, 0.0, width, 11.0)
-        if plate.right() > self.width():
+        pin = self.x_of(self.value) if isinstance(self.value, float) else x
+        is_under_hand = x + 1.0 < pin + 4.0 and pin - 4.0 < plate.right() and pin > x + 4.0
+        if plate.right() > self.width() or (is_under_hand and plate.width() < x):
             plate.moveRight(x - 1.0)
         painter.fillRect(plate, pal.card)
         painter.setFont(font)

@@ -15,7 +15,7 @@ from app.window import units
 from app.window.marks import draw_focus, draw_hatch, painting, shade
 from app.window.panels.painted import LEFT, MIDDLE, RIGHT, TITLE, Painted, width_of
 from app.window.theme import INSIDE, Theme
-from app.window.units import NumberFault
+from app.window.units import NumberFault, Unit
 
 HATCHES = (45.0, 135.0, 0.0, 90.0, 20.0)  # degrees, one for each term
 NAMES = ("location", "model", "diameters", "stick-out", "tilt")
@@ -161,8 +161,9 @@ class UsesUpBar(Painted):
         bottom, font = self._row_rect(len(self.terms)).top(), self.theme.type.quiet
         area = QRectF(INSIDE, bottom + 2.0, self.width() - 2 * INSIDE, self.height() - bottom - 3.0)
         flags = int(Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap)
-        words, metrics = self.part_off.split(" "), QFontMetricsF(font)
-        shown = self.part_off
+        said = f"In mm: {self.part_off}" if self.part_off and self.unit is Unit.INCH else self.part_off
+        words, metrics = said.split(" "), QFontMetricsF(font)
+        shown = said
         while len(words) > 1 and metrics.boundingRect(area, flags, shown).height() > area.height() + 1.0:
             words.pop()
             shown = f"{' '.join(words)} ..."
@@ -229,23 +230,22 @@ class UsesUpBar(Painted):
         wanted = f"{units.length(bar.keep_off, self.unit)} wanted"
         block = QRectF(begin, rect.top(), end - begin, rect.height())
         below = QRectF(rect.left(), rect.bottom(), rect.width(), _BELOW)
-        if bar.spare > 0.0 and block.width() > width_of(text, fonts.text_bold) + 10.0:
-            colour = self.ink if self.is_stale else self.theme.plate(bar.verdict).text
-            plate = QRectF(0, 0, width_of(text, fonts.text_bold) + 8.0, 20.0)
-            plate.moveCenter(block.center())
-            if self.is_stale:
-                painter.fillRect(plate, pal.card)
-            self.write(painter, plate, text, fonts.text_bold, colour, MIDDLE)
-            text = ""
         at = rect.left() + (sum(t.used for t in bar.terms) + bar.keep_off) * self._scale
         wanted_at = QRectF(below)
-        least = width_of(wanted, fonts.quiet) + (width_of(text, fonts.text_bold) + INSIDE if text else 0.0)
+        is_inside = bar.spare > 0.0 and block.width() > width_of(text, fonts.text_bold) + 10.0
+        least = width_of(wanted, fonts.quiet) + (0.0 if is_inside else width_of(text, fonts.text_bold) + INSIDE)
         if at <= rect.right() + 0.5:
             wanted_at.setRight(min(rect.right(), max(at + 2.0, rect.left() + least)))
             pen = QPen(self.ink, 2.0, Qt.PenStyle.DotLine)
             painter.setPen(pen)
             painter.drawLine(QLineF(at, rect.top() - 2.0, at, rect.bottom() + 4.0))
-        if text:
+        if is_inside:
+            plate = QRectF(0, 0, width_of(text, fonts.text_bold) + 8.0, 20.0)
+            plate.moveCenter(block.center())
+            of = self.theme.plate(bar.verdict)
+            painter.fillRect(plate, pal.card if self.is_stale else of.fill)  # over the line of what is wanted
+            self.write(painter, plate, text, fonts.text_bold, self.ink if self.is_stale else of.text, MIDDLE)
+        else:
             self.write(painter, below, text, fonts.text_bold, self.ink, LEFT)
         self.write(painter, wanted_at, wanted, fonts.quiet, pal.quiet, RIGHT)
 
