@@ -6,13 +6,19 @@ Each row is a function that makes everything ready, then gives what is to be mea
 from __future__ import annotations
 
 import argparse
+import shutil
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
+from app.scenes.reader import read_scene
 from kinematics.engine.compiled import compile_all
-from tests.benchmarks.demo import DEMO
+from kinematics.placed_cut import placed_cuts
+from kinematics.prepared import Prepared
+from tests.benchmarks.demo import DEMO, demo_with_mesh
 
 RUNS = 3
 
@@ -58,9 +64,42 @@ def ranges_of_a_re_aimed_cut() -> Callable[[], object]:
     return work
 
 
+def map_of_50000_orientations() -> Callable[[], object]:
+    """The spot drill of the demo, whose part is a mesh of 100 000 triangles, at 135 tilts and 374 rotaries."""
+    from kinematics.answers.orientation_map import map_grid, orientation_map
+
+    folder = Path(tempfile.mkdtemp(prefix="tightside-benchmark-"))
+    scene = read_scene(demo_with_mesh(folder, 100_000)).scene
+    placed = next(p for p in placed_cuts(Prepared(scene)) if p.cut.name == "drain spot")
+    grid = map_grid(scene.machine, 0.965, placed.angles)
+    assert len(grid.rows_deg) * len(grid.columns_deg) >= 50_000, "as many as promised"
+    shutil.rmtree(folder)
+    return lambda: list(orientation_map(placed, grid))
+
+
+def part_off_of_all_cuts() -> Callable[[], object]:
+    """How far the part of the demo may be off, all cuts, exact."""
+    from app.jobs.part_off import exact_parts_off
+
+    prepared = Prepared(read_scene(DEMO).scene)
+    return lambda: list(exact_parts_off(prepared))
+
+
+def how_far_past_90() -> Callable[[], object]:
+    """Both positions of the table for the spot drill of the demo, and how far its tilt may go."""
+    from app.jobs.reach import reaches, table_axis
+
+    scene = read_scene(DEMO).scene
+    axis = table_axis(scene, None)
+    return lambda: list(reaches(Prepared(scene), axis, ("V6", "drain spot")))
+
+
 ROWS = [
     Row("what-if of 90 values, demo", 3.0, whatif_of_90_values),
     Row("ranges of the tilt of V6 over 45 degrees, demo", 3.0, ranges_of_a_re_aimed_cut),
+    Row("map of 50 000 orientations, demo with 100k triangles", 2.0, map_of_50000_orientations),
+    Row("how far the part may be off, demo, exact", 0.5, part_off_of_all_cuts),
+    Row("how far past 90 the spot drill of the demo leans", 3.0, how_far_past_90),
 ]
 
 
