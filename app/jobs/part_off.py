@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from app.jobs.report import Json, nearest
 from app.jobs.words import number
@@ -36,14 +37,25 @@ def rounded_down(value: float, digits: int = 2) -> float:
     return math.floor((value + _TAKEN_DOWN) * scale) / scale
 
 
-def part_off_line(answer: PartOff) -> str:
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """In what lengths are told: how many mm one is, and with how many digits, rounded down."""
+
+    mm: float
+    digits: int
+
+
+IN_MM, IN_INCH = Measure(1.0, 1), Measure(25.4, 3)
+
+
+def part_off_line(answer: PartOff, measure: Measure = IN_MM) -> str:
     """`Part may be off: 1.7 to you, 3.3 left or right, free away from you`, least first."""
     if answer.why is not None:
         return f"How far the part may be off is not known: {answer.why}"
     shifts = [off for off in answer.ways if not off.way.is_turn]
     if all(off.most == 0.0 for off in shifts):
         return "Part may not be off at all: the spare is used up"
-    said = [f"{amount} {_either(offs)}" for amount, offs in _alike(shifts)]
+    said = [f"{amount} {_either(offs)}" for amount, offs in _alike(shifts, measure)]
     turns = [off for off in answer.ways if off.way.is_turn and off.most is not None]
     if turns:
         both = len(turns) == 2 and _amount(turns[0]) == _amount(turns[1])
@@ -52,17 +64,20 @@ def part_off_line(answer: PartOff) -> str:
     return f"Part may be off: {', '.join(said)}"
 
 
-def _alike(offs: Sequence[Off]) -> list[tuple[str, list[Off]]]:
+def _alike(offs: Sequence[Off], measure: Measure) -> list[tuple[str, list[Off]]]:
     """Ways by what is said of them, the least first, freely last."""
     ranked = sorted(offs, key=lambda off: math.inf if off.most is None else rounded_down(off.most, 1))
     groups: dict[str, list[Off]] = {}
     for off in ranked:
-        groups.setdefault(_amount(off), []).append(off)
+        groups.setdefault(_amount(off, measure), []).append(off)
     return list(groups.items())
 
 
-def _amount(off: Off) -> str:
-    return "free" if off.most is None else number(rounded_down(off.most, 1), 1)
+def _amount(off: Off, measure: Measure = IN_MM) -> str:
+    """A shift in a measure, or a turn in degrees."""
+    if off.most is None:
+        return "free"
+    return number(rounded_down(off.most / measure.mm, measure.digits), measure.digits)
 
 
 def _either(offs: Sequence[Off]) -> str:

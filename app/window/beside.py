@@ -17,8 +17,9 @@ from app.jobs.plots import RoundTool, SideOn, UsesUp
 from app.view3d.places import Place
 from app.window.answers import CutKey, Found, MoveKey, Shapes
 from app.window.panels.dial_row import Worst
-from app.window.results import CutNow, Snapshot, cuts_tightest_first
+from app.window.results import CutNow, Holds, Snapshot, cuts_tightest_first
 from app.window.session import Key, Session
+from app.window.units import Unit
 from kinematics.errors import TightsideError
 from kinematics.report import CutReport
 from kinematics.verdict import Verdict
@@ -35,6 +36,7 @@ class Beside(QObject):
         self._window, self._session = window, session
         self._offers: dict[str, DialOffer] = {}
         self._card_places: dict[CutKey, Place] = {}
+        self._part_off: tuple[str, str] | None = None
         self._scope = DialScope.TOOL
         self._before: dict[str, Worst | None] = {}
         self._turning = ""
@@ -60,6 +62,11 @@ class Beside(QObject):
         window.uses_up.edited.connect(self._term_edited)
         window.round_tool.height_wanted.connect(self._height_wanted)
 
+    def show_unit(self, unit: Unit) -> None:
+        """What was told in mm and in inch."""
+        if self._part_off is not None:
+            self._window.uses_up.show_part_off(self._part_off[unit is Unit.INCH])
+
     # ---- the view ----
 
     @Slot(object)
@@ -80,9 +87,12 @@ class Beside(QObject):
         self._card_places.clear()
         self._window.pictures.forget()
         self._window.board.forget_pictures()
-        for panel in (self._window.view, self._window.uses_up, self._window.side_on, self._window.round_tool):
-            panel.show_nothing("Computing.")
+        self._show_nothing("Computing.")
         self._window.dials.show_nothing("Computing.")
+
+    def _show_nothing(self, why: str) -> None:
+        for panel in (self._window.view, self._window.uses_up, self._window.side_on, self._window.round_tool):
+            panel.show_nothing(why)
 
     @Slot(object, QImage)
     def _picture_ready(self, key: CutKey, image: QImage) -> None:
@@ -135,8 +145,9 @@ class Beside(QObject):
                 window.dials.show_face(face)
             case "uses_up", UsesUp() as bar:
                 window.uses_up.show_bar(bar)
-            case "part_off", str(text):
-                window.uses_up.show_part_off(text)
+            case "part_off", (str(), str()) as texts:
+                self._part_off = texts
+                self.show_unit(window.wiring.unit)
             case "side_on", SideOn() as plot:
                 window.side_on.show_plot(plot)
             case "side_on", str(why):
@@ -166,7 +177,10 @@ class Beside(QObject):
     @Slot()
     def _snapshot_changed(self) -> None:
         snapshot = self._session.snapshot
-        if snapshot.is_stale or snapshot.faults or snapshot.failure or snapshot.is_stopped:
+        cut = snapshot.cut(self._session.focus)
+        if cut is not None and cut.holds is Holds.STOPPED:
+            self._show_nothing("Not checked.")
+        elif snapshot.is_stale or snapshot.faults or snapshot.failure or snapshot.is_stopped:
             self._mark_stale()
         if self._session.held:
             self._mark_plots_stale()
@@ -274,7 +288,7 @@ def worst_in(snapshot: Snapshot, scope: DialScope, offer: DialOffer, focus: tupl
     elif scope is DialScope.TOOL:
         tool = offer.tool or (own.outline.tool if own is not None else None)
         cuts = tuple(c for c in cuts if c.outline.tool == tool)
-    if not cuts:
+    if not cuts or any(cut.holds is not Holds.FRESH for cut in cuts):
         return None
     return _worst_of(cuts_tightest_first(cuts)[0])
 

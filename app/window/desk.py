@@ -17,7 +17,7 @@ from app.jobs.alternatives import advice, alternatives
 from app.jobs.check import moves_of, result_of, whole_check
 from app.jobs.dial_offers import dial_offers
 from app.jobs.dials import dial_face
-from app.jobs.part_off import part_off_line
+from app.jobs.part_off import IN_INCH, part_off_line
 from app.jobs.polar_plot import round_the_tool
 from app.jobs.profile_plot import side_on
 from app.jobs.results import CutResult, MoveResult, Result
@@ -306,7 +306,8 @@ class Desk:
         except TightsideError as error:
             yield Found("side_on", key, error.message)
         yield from self._round_tool(placed, None)
-        yield Found("part_off", key, part_off_line(part_off(placed)))
+        answer = part_off(placed)
+        yield Found("part_off", key, (part_off_line(answer), part_off_line(answer, IN_INCH)))
 
     def _round_tool(self, placed: PlacedCut, height: float | None) -> Iterator[Body]:
         key, result = self._of(placed)

@@ -14,6 +14,7 @@ from PySide6.QtCore import QObject, QSettings, Slot
 from app.scenes.faults import Fault
 from app.window.answers import CutKey
 from app.window.panels.find_anything import Entry
+from app.window.panels.headline import Offer
 from app.window.panels.status_line import Status
 from app.window.results import CutNow, Holds, MoveNow, Order, Snapshot, cards_of, cuts_tightest_first
 from app.window.session import Key, Session
@@ -24,6 +25,8 @@ from kinematics.verdict import Verdict
 
 if TYPE_CHECKING:
     from app.window.main_window import MainWindow
+
+GO_ON = "go on"
 
 
 class Wiring(QObject):
@@ -47,6 +50,7 @@ class Wiring(QObject):
         window.headline.unit_wanted.connect(self.set_unit)
         window.faults.jumped.connect(self._jump)
         window.files.saved.connect(self._was_saved)
+        window.headline.offer_taken.connect(self._offer_taken)
 
     # ---- choices ----
 
@@ -69,6 +73,7 @@ class Wiring(QObject):
         self._window.headline.show_unit(unit)
         for panel in self._window.plain_panels():
             panel.set_unit(unit)
+        self._window.beside.show_unit(unit)
         self.show_all()
 
     @Slot(object)
@@ -103,6 +108,7 @@ class Wiring(QObject):
         snapshot, window = self._session.snapshot, self._window
         window.headline.show_headline(headline(snapshot, self.unit))
         window.faults.show_faults(snapshot.faults)
+        self._offer_to_go_on(snapshot)
         keep = self._names if self._session.held or (snapshot.doing and snapshot.is_stale) else None
         cards = cards_of(snapshot, self.order, keep)
         self._names = tuple(card.name for card in cards)
@@ -113,6 +119,23 @@ class Wiring(QObject):
         window.status.show_status(self._status())
         window.show_start(is_empty=snapshot.outline is None and not self._session.document.text)
         self._show_title()
+
+    def _offer_to_go_on(self, snapshot: Snapshot) -> None:
+        """After a stop, or without an engine: a key that goes on. What else is offered stands first."""
+        headline_, offer = self._window.headline, self._window.headline.offer
+        if snapshot.is_stopped and not snapshot.doing:
+            wanted = Offer(GO_ON, "What was not reached is not checked.", ("Go on",))
+        elif snapshot.failure and not snapshot.doing:
+            wanted = Offer(GO_ON, "What was not computed is not checked.", ("Try again",))
+        else:
+            wanted = None
+        if offer is None or offer.key == GO_ON:
+            headline_.show_offer(wanted)
+
+    @Slot(str)
+    def _offer_taken(self, key: str) -> None:
+        if key == GO_ON:
+            self._session.recompute()
 
     def _kept_order(self, snapshot: Snapshot) -> tuple[str, ...] | None:
         """The order that cards keep while results come: as in the file before the first, else as they stand."""
@@ -151,10 +174,13 @@ class Wiring(QObject):
     def _show_title(self) -> None:
         outline, document = self._session.snapshot.outline, self._session.document
         name = document.path.name.removesuffix(".scene.yaml") if document.path else "Not saved yet"
-        title = outline.title if outline is not None else name if document.text else "No set-up open."
+        title = outline.title if outline is not None else name if document.text else self._empty_title()
         self._window.headline.show_title(title, is_modified=document.is_modified)
         star = " *" if document.is_modified else ""
         self._window.setWindowTitle(f"{name}{star} \u2013 Tightside" if document.text else "Tightside")
+
+    def _empty_title(self) -> str:
+        return "No set-up open." if self._window.new_page.isHidden() else "New set-up"
 
     @Slot(str)
     def _was_saved(self, words: str) -> None:

@@ -119,6 +119,16 @@ def _faults(window, wait) -> None:
     wait(0.5)
 
 
+def _await_faults(window, wait) -> None:
+    wait(lambda: bool(window.session.snapshot.faults))
+
+
+def _swept(window, wait) -> None:
+    window.trigger("view.swept")
+    wait(lambda: window.view.place is not None and window.view.place.shell is not None)
+    wait(2.0)
+
+
 def _held(window, wait) -> None:
     """A dial is held."""
     window.wiring.pick(("V6", "drain spot"))
@@ -166,11 +176,11 @@ STATES = (
     State("computing", WIDE, None, _computing, until="nothing"),
     State("stale", WIDE, named("sampler_block_b"), _stale),
     State("part_stale_1m", WIDE, scenes.with_large_part, _part_stale, until="checked"),
-    State("part_1m", WIDE, scenes.with_large_part),
+    State("part_1m", WIDE, scenes.with_large_part, _pick("V6", "drain spot")),
     State("stopped", WIDE, scenes.with_large_part, _stopped, until="nothing"),
     State("engine_gone", WIDE, named("sampler_block_b"), _dead, until="checked"),
     State("faults", WIDE, scenes.demo, _faults, until="checked"),
-    State("faults_at_opening", NORMAL, scenes.with_faults, until="nothing"),
+    State("faults_at_opening", NORMAL, scenes.with_faults, _await_faults, until="nothing"),
     State("changed_on_disk", NORMAL, scenes.demo, _changed, until="checked"),
     State("unsaved", NORMAL, scenes.demo, _unsaved, until="checked"),
     State("held", WIDE, named("sampler_block_b"), _held),
@@ -178,7 +188,7 @@ STATES = (
     State("empty_dark", NORMAL, None, is_dark=True, until="nothing"),
     State("door", WIDE, named("sampler_block_b"), _trigger("view.door")),
     State("tool", WIDE, named("sampler_block_b"), _trigger("view.tool")),
-    State("swept", WIDE, named("sampler_block_b"), _trigger("view.swept")),
+    State("swept", WIDE, named("sampler_block_b"), _swept),
     State("see_through", WIDE, named("sampler_block_b"), _trigger("view.through")),
     State("keys", NORMAL, named("sampler_block_b"), _trigger("window.keys"), until="checked"),
     State("keys_1920", WIDE, named("sampler_block_b"), _trigger("window.keys"), until="checked"),

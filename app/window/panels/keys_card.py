@@ -14,7 +14,7 @@ from app.window.panels.painted import LEFT, RIGHT, fitted
 from app.window.theme import AT_EDGE, Theme
 
 Rows = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]  # group, then (keys, words)
-LINE, HEAD, COLUMN = 22, 30, 430
+LINE, HEAD, COLUMN, KEYS = 22, 30, 560, 190
 TOP = 48
 
 
@@ -71,10 +71,10 @@ class KeysCard(Overlay):
                 else:
                     painter.setPen(palette.ink)
                     painter.setFont(fonts.text_bold)
-                    painter.drawText(QRectF(x, y, 138, LINE), LEFT, fitted(keys, fonts.text_bold, 134))
+                    painter.drawText(QRectF(x, y, KEYS, LINE), LEFT, fitted(keys, fonts.text_bold, KEYS - 4))
                     painter.setFont(fonts.text)
-                    room = width - 138 - 12
-                    painter.drawText(QRectF(x + 138, y, room, LINE), LEFT, fitted(words, fonts.text, room))
+                    room = width - KEYS - 12
+                    painter.drawText(QRectF(x + KEYS, y, room, LINE), LEFT, fitted(words, fonts.text, room))
                     y += LINE
         painter.end()
 
