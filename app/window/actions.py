@@ -91,6 +91,7 @@ def _turn_side_plot_over(window: MainWindow) -> None:
 
 
 FILE: tuple[Action, ...] = (
+    Action("file.new", "New set-up", ("Ctrl+N",), "File", lambda w: w.new_setup.start()),
     Action("file.open", "Open", ("Ctrl+O",), "File", lambda w: w.files.ask_open()),
     Action("file.sample", "Open the sample", (), "File", lambda w: w.files.open_sample()),
     Action("file.save", "Save", ("Ctrl+S",), "File", lambda w: w.files.save()),

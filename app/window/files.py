@@ -101,6 +101,7 @@ class Files(QObject):
         except SaveError as error:
             self._tell(Offer(REFUSED, f"Not saved. {_sentence(error.message)}", ("Save as", "Close")))
             return False
+        self._remember(self._document.path)
         return self._was_saved()
 
     def ask_save_as(self) -> bool:

@@ -24,6 +24,7 @@ from app.window.editing import Editing
 from app.window.files import Files
 from app.window.keeper import Keeper
 from app.window.measuring import Measuring
+from app.window.new_setup import NewSetup
 from app.window.panels.about import About
 from app.window.panels.board import Board
 from app.window.panels.dials import Dials
@@ -33,6 +34,8 @@ from app.window.panels.faults_strip import FaultsStrip
 from app.window.panels.find_anything import Entry, FindAnything
 from app.window.panels.headline import HeadlinePanel
 from app.window.panels.keys_card import KeysCard
+from app.window.panels.new_setup import NewSetupPage
+from app.window.panels.new_setup_part import dropped_part
 from app.window.panels.overlay import Overlay
 from app.window.panels.round_the_tool import RoundToolPlot
 from app.window.panels.side_on import SideOnPlot
@@ -47,6 +50,7 @@ from app.window.wiring import Wiring
 
 FIRST_SIZE = QSize(1280, 800)
 LEAST_SIZE = QSize(960, 600)
+WAYS = (("file.new", "New set-up"), ("file.open", "Open"), ("file.sample", "Open the sample"))
 LIBRARIES = ("tightside", "PySide6-Essentials", "vtk", "numpy", "numba", "python-fcl", "trimesh", "cascadio", "shapely")
 
 
@@ -81,7 +85,9 @@ class MainWindow(QMainWindow):
         self.editor = Editor(theme, self)
         self.editor.hide()
         self.status = StatusLine(theme, self)
-        self.start = EmptyStart(theme, (("file.open", "Open"), ("file.sample", "Open the sample")), self)
+        self.new_page = NewSetupPage(theme, self)
+        self.new_page.hide()
+        self.start = EmptyStart(theme, WAYS, self)
         self.arrangement = self._arranged()
         self._pages = QStackedWidget(self)
         self._lay_out()
@@ -92,6 +98,7 @@ class MainWindow(QMainWindow):
         self.ways = Ways(self, self.session)
         self.measuring = Measuring(self, self.session)
         self.keeper = Keeper(self, self.session)
+        self.new_setup = NewSetup(self, self.session, self.new_page)
         self._actions = {action.key: self._added(action) for action in ACTIONS}
         self._overlays: tuple[Overlay, ...] = ()
         self._fill_menu()
@@ -114,6 +121,7 @@ class MainWindow(QMainWindow):
         rows.setContentsMargins(0, 4, 0, 0)
         rows.setSpacing(4)
         rows.addWidget(self.board, 1)
+        rows.addWidget(self.new_page, 1)
         self._panes = (self.board, self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
         panels = Panels(column, self.view, self.dials, self.uses_up, self.side_on, self.round_tool, self.editor)
         return Arrangement(panels, self.settings, self)
@@ -145,7 +153,7 @@ class MainWindow(QMainWindow):
 
     def show_start(self, *, is_empty: bool) -> None:
         """The start, or the set-up."""
-        self._pages.setCurrentIndex(0 if is_empty else 1)
+        self._pages.setCurrentIndex(0 if is_empty and self.new_page.isHidden() else 1)
 
     def show_outline(self, outline: Outline) -> None:
         """Another set-up, or another text of it."""
@@ -248,6 +256,7 @@ class MainWindow(QMainWindow):
         for panel in (self.headline, self.faults, self.board, self.status, self.start, *self._overlays):
             panel.set_theme(theme)
         self.editor.set_theme(theme)
+        self.new_page.set_theme(theme)
         for shown in (*self.plain_panels(), self.pictures):
             shown.set_theme(theme)
         self.update()
@@ -341,14 +350,17 @@ class MainWindow(QMainWindow):
         self.files.open(Path(name))
 
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:
-        if _dropped(event) is not None:
+        if _dropped(event) is not None or dropped_part(event):
             event.acceptProposedAction()
 
     def dropEvent(self, event: QDropEvent) -> None:
-        path = _dropped(event)
+        path, part = _dropped(event), dropped_part(event)
         if path is not None:
             event.acceptProposedAction()
             self.files.open(path)
+        elif part:
+            event.acceptProposedAction()
+            self.new_setup.start(part)
 
     # ---- the window itself ----
 
@@ -365,6 +377,7 @@ class MainWindow(QMainWindow):
         if not self.files.may_close(self.leave):
             event.ignore()
             return
+        self.new_setup.room.give_back()
         self.arrangement.remember()
         self.settings.setValue("geometry", self.saveGeometry())
         self.view.shut_down()

@@ -243,7 +243,22 @@ class Session(QObject):
     @Slot()
     def _text_changed(self) -> None:
         self._waits, self._held = None, {}
-        self._ask("all", is_known=self._is_released)
+        if self.document.text:
+            self._ask("all", is_known=self._is_released)
+        else:
+            self._forget()
+
+    def _forget(self) -> None:
+        """Nothing is open."""
+        self._next.stop()
+        self._stale.stop()
+        self.worker.next_generation()
+        self._focus = self._move = None
+        self._is_asked = self._is_chosen = False
+        self._fresh_cuts.clear()
+        self._fresh_moves.clear()
+        self._take(Snapshot())
+        self.selected.emit()
 
     def _new_revision(self) -> None:
         self._ask("all")

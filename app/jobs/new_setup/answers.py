@@ -119,6 +119,7 @@ class Answers:
     carrier : the frame of the machine that the fixture stands on.
     holders : names of this scene for holders of the library, (name, holder).
     taken : names that the machine has given: no body of the scene may have one.
+    assumed : what nobody answered besides, in words for the scene's notes.
     """
 
     title: str
@@ -133,3 +134,4 @@ class Answers:
     holders: tuple[tuple[str, str], ...] = ()
     retract: float | None = None
     taken: frozenset[str] = frozenset()
+    assumed: tuple[str, ...] = ()

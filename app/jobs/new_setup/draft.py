@@ -153,6 +153,10 @@ class Draft:
         """Raises AnswerFault."""
         self.retract = self._not_below_0(text, "the retract")
 
+    def depth_in(self, text: str) -> float:
+        """A depth as it was typed, mm. Raises AnswerFault."""
+        return self._not_below_0(text, "the depth")
+
     def take_tool(self, text: str) -> ToolLine:
         """Read a tool line; kept if nothing is wrong with it."""
         taken = {tool.id for tool in self.tools}

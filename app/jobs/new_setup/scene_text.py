@@ -86,6 +86,7 @@ class _Text:
         yield from self._defaults()
         yield ""
         yield from body
+        self.assumed += self.a.assumed
         if self.assumed:
             yield ""
             yield "notes:"

@@ -152,6 +152,10 @@ class PartPicker(QWidget):
         point = weights @ self._vertices[self._faces[face]]
         return face, _vector(point)
 
+    def normal_of(self, face: int) -> Vector:
+        """The direction in which a facet looks."""
+        return _vector(self._normals[face])
+
     # ---- painting ----
 
     def paintEvent(self, _event: QPaintEvent) -> None:
