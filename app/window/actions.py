@@ -34,7 +34,7 @@ class Action:
     words: str
     keys: tuple[str, ...]
     group: Group
-    run: Callable[[MainWindow], None]
+    run: Callable[[MainWindow], object]
     where: Where = "window"
     is_in_menu: bool = True
 

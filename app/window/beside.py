@@ -145,8 +145,8 @@ class Beside(QObject):
                 window.dials.show_face(face)
             case "uses_up", UsesUp() as bar:
                 window.uses_up.show_bar(bar)
-            case "part_off", (str(), str()) as texts:
-                self._part_off = texts
+            case "part_off", (str(mm), str(inch)):
+                self._part_off = mm, inch
                 self.show_unit(window.wiring.unit)
             case "side_on", SideOn() as plot:
                 window.side_on.show_plot(plot)

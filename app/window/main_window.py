@@ -54,16 +54,32 @@ WAYS = (("file.new", "New set-up"), ("file.open", "Open"), ("file.sample", "Open
 LIBRARIES = ("tightside", "PySide6-Essentials", "vtk", "numpy", "numba", "python-fcl", "trimesh", "cascadio", "shapely")
 
 
-class Shown(Protocol):
-    """What every panel can."""
+class Looks(Protocol):
+    """What has a look."""
 
     def set_theme(self, theme: Theme) -> None: ...
+
+
+class Shown(Looks, Protocol):
+    """What shows lengths."""
 
     def set_unit(self, unit: Unit) -> None: ...
 
 
 class MainWindow(QMainWindow):
     """One window, one document."""
+
+    # what actions use; said here, since they and this file know each other
+    arrangement: Arrangement
+    board: Board
+    dials: Dials
+    faults: FaultsStrip
+    files: Files
+    new_setup: NewSetup
+    session: Session
+    view: TightView
+    ways: Ways
+    wiring: Wiring
 
     def __init__(self, settings: QSettings, theme: Theme, session: Session | None = None) -> None:
         super().__init__()
@@ -161,10 +177,10 @@ class MainWindow(QMainWindow):
 
     def jump_to(self, fault: Fault) -> None:
         """Go to what a fault is about."""
-        self.find(fault.path)
+        self.go_to_path(fault.path)
         self.editing.open(fault.path)
 
-    def find(self, path: str) -> None:
+    def go_to_path(self, path: str) -> None:
         """Go to a number by its path, or to the cut or orientation that it belongs to."""
         for cut in self.session.snapshot.cuts:
             if path.startswith("/".join(cut.key)) or path.split("/")[0] == cut.key[0]:
@@ -253,13 +269,13 @@ class MainWindow(QMainWindow):
         application = QApplication.instance()
         if isinstance(application, QApplication):
             apply_to(application, theme)
-        for panel in (self.headline, self.faults, self.board, self.status, self.start, *self._overlays):
+        for panel in self._with_a_look():
             panel.set_theme(theme)
-        self.editor.set_theme(theme)
-        self.new_page.set_theme(theme)
-        for shown in (*self.plain_panels(), self.pictures):
-            shown.set_theme(theme)
         self.update()
+
+    def _with_a_look(self) -> tuple[Looks, ...]:
+        own = (self.headline, self.faults, self.board, self.status, self.start, self.editor, self.new_page)
+        return (*own, *self._overlays, *self.plain_panels(), self.pictures)
 
     @Slot(str)
     def edit(self, path: str) -> None:
@@ -337,7 +353,7 @@ class MainWindow(QMainWindow):
                 if first is not None:
                     self.wiring.pick(first)
             case _, str(path):
-                self.find(path)
+                self.go_to_path(path)
 
     # ---- files ----
 
