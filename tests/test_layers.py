@@ -64,7 +64,7 @@ SPEAKING = frozenset({"logging", "argparse", "curses", "getpass"})
 # W table, T cradle, R platter, P part zero, S spindle, L tip, G shape; A and B stand for any, C for a body's carrier.
 FRAMES = "WTRPSLGABC"
 
-FRONT_DOORS = ("app/cli/main.py", "app/window/worker.py")
+FRONT_DOORS = ("app/cli/main.py", "app/window/engine_process.py")
 PRINTER = "app/cli/output.py"
 STARTED_APART = ("kinematics/step_worker.py",)  # runs in a process of its own and answers on standard output
 
