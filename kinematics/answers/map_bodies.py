@@ -40,6 +40,7 @@ from kinematics.solids import Piece
 from kinematics.verdict import Verdict
 
 Ints = NDArray[np.int64]
+INNER_CODE = 500  # `who` of what lies inside the tool is by so much more
 HEAD_CODE = 1_000_000  # `who` of pairs of the head's bodies begins here
 CREDIT = 5.0  # mm more than is wanted that a pair of the head's bodies is asked for, so that its neighbours need not be
 HITS, CAN_HIT, TIGHT = Verdict.HITS.severity, Verdict.CAN_HIT.severity, Verdict.TIGHT.severity
@@ -107,7 +108,6 @@ class _Run:
     """Parts that touch each other, one after the other, against one body."""
 
     target: Target
-    level: int
     parts: tuple[Part, ...]
     keep_off: float
     profile: Array
@@ -180,15 +180,12 @@ class MapBodies:
     def _run(self, parts: tuple[Part, ...], target: Target, keep_off: float, code: int) -> _Run:
         outer = _joined([p.round.outer for p in parts if p.round is not None])
         inner = _joined([p.round.inner for p in parts if p.round is not None])
-        n = 0
-        for part in parts:
-            assert part.round is not None, "a run is of round parts"
-            for _ in range(len(part.round.outer.ranges)):
-                self.names[1000 * code + n] = (part.name, target.name)
-                n += 1
-        level = self.frames.level_of(target.body.carrier)
+        for first, chains in ((0, "outer"), (INNER_CODE, "inner")):
+            owners = [p.name for p in parts for _ in range(len(getattr(p.round, chains).ranges))]
+            assert len(owners) <= INNER_CODE, "a tool has fewer stretches than that"
+            self.names |= {1000 * code + first + n: (name, target.name) for n, name in enumerate(owners)}
         return _Run(
-            target, level, parts, keep_off, *outer, *inner, float(outer[0][:, 1].max()), self._inner_of(target),
+            target, parts, keep_off, *outer, *inner, float(outer[0][:, 1].max()), self._inner_of(target),
             self._errors_of(target), rates_of(self.move, target), code,
         )  # fmt: skip
 

@@ -48,8 +48,8 @@ def fill_cells(
     Parameters
     ----------
     severity, spare, over, who, unsure : (n_rows, n_columns), written where the body is worse than what is there: the
-        verdict, the spare and how far it is over the keep-off (-inf on contact), `group` times 1000 plus the chain,
-        and whether a part may be inside.
+        verdict, the spare and how far it is over the keep-off (-inf on contact), `group` times 1000 plus the chain
+        (plus 500 for one that lies inside the tool), and whether a part may be inside.
     rows, columns : angles of the axes, rad, rising.
     R_WC, p_WC, R_WA, p_WA : poses of what carries the body and of the move's own frame; (m, n, 3, 3) and (m, n, 3),
         with m or n 1 where an axis does not matter.
@@ -64,6 +64,7 @@ def fill_cells(
     sure_W, sure_up, sure_balls = np.zeros((len(sure_points), 3)), np.zeros(len(sure_lifting)), sure_ball.copy()
     open_block = np.zeros((DEEPEST, 4), dtype=np.int64)
     open_likely = np.zeros(DEEPEST)  # what was last found near by
+    was_hit = False  # the cell before this one
     for tile in range(0, len(columns), TILE):
         open_block[0, 0], open_block[0, 1] = row0, row1
         open_block[0, 2], open_block[0, 3] = tile, min(tile + TILE, len(columns))
@@ -107,30 +108,38 @@ def fill_cells(
                 continue
             base = errors[j] + taken
             _pose_body(R_WC, p_WC, i, j, R_CG, p_CG, R, p)
-            _pose_move(R_WA, p_WA, i, j, points, ball, q_W, balls)
-            _lift(q_W, starts, lifting, retract, lift_to, gauge, 0.0, up, balls)
-            cap = max(_named(severity[i, j], over[i, j], keep_off) + base, TOUCH)
-            found = least_search(
-                profile, ranges, q_W, starts, up, balls, stretches, down,
-                vertices, faces, boxes, first, count, R, p, cap,
-            )  # fmt: skip
-            d, chain = found[0], found[1]
-            if d > 0.0:
-                if _may_be_inside(q_W, top, boxes, R, p):
-                    unsure[i, j] = 1
-                if d < cap:
-                    left = d - base
-                    severity[i, j] = max(severity[i, j], CAN_HIT if left <= 0.0 else TIGHT)
-                    spare[i, j], over[i, j], who[i, j] = left, left - keep_off, 1000 * group + chain
-                continue
+            if not was_hit:  # else contact is likely: it is asked first
+                _pose_move(R_WA, p_WA, i, j, points, ball, q_W, balls)
+                _lift(q_W, starts, lifting, retract, lift_to, gauge, 0.0, up, balls)
+                cap = max(_named(severity[i, j], over[i, j], keep_off) + base, TOUCH)
+                found = least_search(
+                    profile, ranges, q_W, starts, up, balls, stretches, down,
+                    vertices, faces, boxes, first, count, R, p, cap,
+                )  # fmt: skip
+                d, chain = found[0], found[1]
+                if d > 0.0:
+                    if _may_be_inside(q_W, top, boxes, R, p):
+                        unsure[i, j] = 1
+                    if d < cap:
+                        left = d - base
+                        severity[i, j] = max(severity[i, j], CAN_HIT if left <= 0.0 else TIGHT)
+                        spare[i, j], over[i, j], who[i, j] = left, left - keep_off, 1000 * group + chain
+                    continue
+                severity[i, j] = CAN_HIT
+                spare[i, j], over[i, j], who[i, j] = -math.inf, -math.inf, 1000 * group + chain
             _pose_move(R_WA, p_WA, i, j, sure_points, sure_ball, sure_W, sure_balls)
             _lift(sure_W, sure_starts, sure_lifting, retract, lift_to, gauge, 0.0, sure_up, sure_balls)
-            d = least_search(
+            found = least_search(
                 inner_profile, inner_ranges, sure_W, sure_starts, sure_up, sure_balls, sure_stretches, 0.0,
                 in_vertices, in_faces, in_boxes, in_first, in_count, R, p, TOUCH,
-            )[0]  # fmt: skip
-            severity[i, j] = HITS if d <= 0.0 else CAN_HIT
-            spare[i, j], over[i, j], who[i, j] = -math.inf, -math.inf, 1000 * group + chain
+            )  # fmt: skip
+            if found[0] <= 0.0:
+                severity[i, j], was_hit = HITS, True
+                spare[i, j], over[i, j], who[i, j] = -math.inf, -math.inf, 1000 * group + 500 + found[1]
+            elif was_hit:  # not so: the cell is looked at again
+                was_hit = False
+                open_block[n, 0], open_block[n, 1], open_block[n, 2], open_block[n, 3] = ia, ib, ja, jb
+                n += 1
 
 
 @kernel
