@@ -163,10 +163,11 @@ class _Stretches:
             by, errors, least_errors, keep_off = _of_pair(bounds, pair)
             if lowest - by - errors - keep_off >= 0.0:
                 continue
-            swept = _clearance(bounds, pair, pair.moves.down, by + errors + keep_off)
-            left = -math.inf if swept is None else swept - by - errors
-            if left >= keep_off:
+            enough = by + errors + keep_off
+            swept = _clearance(bounds, pair, pair.moves.down, enough)
+            if swept is not None and swept >= enough:  # what is taken off again may be a digit short of the keep-off
                 continue
+            left = -math.inf if swept is None else swept - by - errors
             most = (0.0 if swept is None else swept) + by + bounds.sinks - least_errors  # that is left anywhere
             best = max(best, CAN_HIT if most <= 0.0 else TIGHT if most < min(_keep_offs(bounds, pair)) else CLEAR)
             worst = max(worst, TIGHT)

@@ -232,6 +232,16 @@ def test_that_a_dial_that_has_no_ranges_still_has_values(bench):
     assert not face.is_never_clear
 
 
+def test_that_a_keep_off_is_kept_up_to_the_spare_and_not_beyond(tmp_path):
+    """1 is left beside the post, whatever is wanted; 0.3 of it is used up by errors that are no round numbers."""
+    bench = bench_of(tmp_path, body_model=0.3)
+    offer = offer_for(bench, "keep_off/cut")
+    *_, face = dial_face(bench, offer, DialScope.ALL, FOCUS)
+    assert [r.verdict for r in face.ranges] == [Verdict.CLEAR, Verdict.TIGHT]
+    assert face.ranges[0].end == pytest.approx(0.7, abs=0.03)
+    assert face.ranges[0].end <= 0.7 + 1e-6
+
+
 @pytest.mark.slow
 def test_that_no_value_is_worse_than_its_range_by_a_check_of_the_edited_file():
     """Random values of the demo's dials are written into the file, read anew and checked."""
