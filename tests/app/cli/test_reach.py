@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import shlex
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from app.cli.main import main
 from tests.app.cli.checked_samples import sample_file
 from tests.app.cli.small_scenes import write_scene
+from tests.test_readme import ROOT, is_said, runs
 
 DEMO = str(sample_file("sampler_block_b"))
 SPOT = "V6/drain spot"
@@ -129,3 +131,13 @@ def test_that_text_names_what_stops_either_way(capsys: pytest.CaptureFixture[str
     assert "V6 drain spot, T4 in H11, now tilt 105, rotary 0" in text
     assert "cannot reach" in text and "flute too short" in text and "nut, clamp screw" in text
     assert max(len(line) for line in text.splitlines()) <= 100
+
+
+def test_that_the_readme_shows_what_is_printed(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(ROOT)
+    ((command, shown),) = [(c, lines) for c, lines in runs() if c.startswith(".venv/bin/tightside reach ")]
+    assert main(shlex.split(command)[1:]) == 10
+    printed = capsys.readouterr().out.rstrip("\n").split("\n")
+    assert is_said(shown, printed), "the README should show:\n" + "\n".join(printed)
