@@ -78,6 +78,32 @@ def check_cut(
     return replace(prepared.report_of(key, report), origin=cut.origin)
 
 
+def check_body(
+    prepared: Prepared, orientation: Orientation, cut: Cut, done: frozenset[tuple[str, str]], body: str
+) -> PairReport | None:
+    """The pair of a body, or of a part of the tool, that ranks first over a cut; None if it is compared with nothing.
+
+    Every pair of it is worked out, however far it is; what could not be is told where nothing worse is certain.
+    """
+    check = _CutCheck(prepared, orientation, cut, done)
+    found: list[tuple[Pair, PairReport]] = []
+    unknown: list[PairReport] = []
+    for pair in check.pairs.worst_first():
+        if body not in pair.names:
+            continue
+        try:
+            measured = check.pairs.measure(pair, math.inf)
+        except EngineError as error:
+            unknown.append(_unknown(pair, error.message))
+            continue
+        assert measured is not None, "nothing is farther than infinity"
+        found.append((pair, _report(pair, measured)))
+    ranked = [report for _, report in _ranked(found)]
+    if unknown and not (ranked and ranked[0].verdict.severity > Verdict.NOT_CHECKED.severity):
+        return unknown[0]
+    return ranked[0] if ranked else None
+
+
 class _CutCheck:
     """One cut at one orientation: everything placed in W, then compared."""
 

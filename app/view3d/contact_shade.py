@@ -66,7 +66,7 @@ def _moved(values: Depth, rows: int, columns: int) -> Depth:
 
 def _blurred(values: Depth) -> Depth:
     """The mean with the four neighbours, again and again."""
-    for _ in range(3):
+    for _ in range(5):
         values = (
             2.0 * values + _moved(values, 1, 0) + _moved(values, -1, 0) + _moved(values, 0, 1) + _moved(values, 0, -1)
         ) / 6.0

@@ -33,6 +33,7 @@ SHORT = 24.0  # a gap of fewer pixels gets a glass
 GLASS_ZOOM, GLASS_MOST = 4.0, 16.0
 ON_END = 0.35  # of its true length: a gap that looks shorter is seen on end
 GLASS_RADIUS = 0.155  # of the picture's shorter side, at least
+GLASS_LARGEST = 150.0  # unless the jaws need more
 ROUND_JAWS = 16.0
 RING = 15.0  # round the gap that the glass shows
 LEAST_LABEL = 260.0  # a picture less wide than this has no label: it stands beside it
@@ -265,7 +266,8 @@ def _place_glass(middle: Point, length: float, canvas: Canvas) -> Glass:
     while zoom * length < SHORT * canvas.scale and zoom < GLASS_MOST:  # a hair's breadth needs a stronger glass
         zoom *= 2.0
     room = zoom * length / 2 + (LINE / 2 + 2 * CASING + ROUND_JAWS) * canvas.scale  # both jaws, and what is round them
-    radius = max(GLASS_RADIUS * min(canvas.width, canvas.height), room)
+    usual = min(GLASS_RADIUS * min(canvas.width, canvas.height), GLASS_LARGEST * canvas.scale)
+    radius = max(usual, room)
     around = _box_round([middle], max(2.0 * RING * canvas.scale, radius / zoom))
     box = _free_place((2 * radius, 2 * radius), middle, middle, canvas, [around, *canvas.reserved])
     return Glass(box.centre, radius, middle, zoom)

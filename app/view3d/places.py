@@ -190,6 +190,26 @@ def swept_place(
     )
 
 
+def room_of(prepared: Prepared, orientation: Orientation, cut: Cut, body: str) -> Told | None:
+    """What a body, or a part of the tool, has for room over a cut; None if it is compared with nothing.
+
+    For bodies that the report does not name; asked for when one is picked.
+
+    Raises
+    ------
+    FeatureError, ToolError : the cut can't be made with its tool.
+    """
+    from kinematics.clearance import check_body  # with the engine, which who only draws does not load
+
+    cuts = prepared.scene.cuts()
+    done = frozenset((o.name, c.name) for o, c in cuts[: cuts.index((orientation, cut))])
+    pair = check_body(prepared, orientation, cut, done, body)
+    if pair is None:
+        return None
+    names = f"{pair.between[0]} to {pair.between[1]}"
+    return Told(names, pair.clearance, pair.spare, pair.keep_off, pair.contact, pair.why)
+
+
 def _place(prepared: Prepared, scene: DisplayScene, cut: Cut, result: CutResult) -> Place:
     return Place(
         key=(result.orientation, result.cut),

@@ -25,7 +25,7 @@ from app.view3d import frame_process
 from app.view3d.cameras import View
 from app.view3d.frame_order import Finish
 from app.view3d.gap_mark import Rect, plate_of
-from app.view3d.places import Place, Told, following_place, place_of, swept_place
+from app.view3d.places import Place, Told, following_place, place_of, room_of, swept_place
 from app.view3d.styles import PALETTES, Style
 from app.window.card_pictures import SIZE as CARD_SIZE
 from app.window.card_pictures import CardPictures
@@ -221,7 +221,7 @@ def test_that_along_the_tool_twelve_o_clock_is_up(view: TightView, wait: Wait) -
 def test_that_the_keys_of_the_bar_look_from_there(view: TightView, wait: Wait, button: str, looked: View) -> None:
     view.show_place(demo())
     settled(view, wait)
-    found = next(b for b in view.view_buttons.values() if b.text() == button)
+    found = next(b for b in view.view_buttons.values() if b.text().strip() == button)
     QTest.mouseClick(found, Qt.MouseButton.LeftButton)
     settled(view, wait)
     assert view.canvas.view is looked
@@ -261,12 +261,29 @@ def _middle_of(view: TightView, body: str) -> tuple[float, float]:
     return (columns[k] + 0.5) / width * view.canvas.width(), (1.0 - (rows[k] + 0.5) / height) * view.canvas.height()
 
 
-def test_that_a_body_far_from_the_gap_says_that_it_is_not_among_the_nearest(view: TightView, wait: Wait) -> None:
+def test_that_the_room_of_a_body_far_from_the_gap_is_asked_for_and_shown(view: TightView, wait: Wait) -> None:
+    prepared, orientation, cut, _ = tightest_place("sampler_block_b")
     view.show_place(demo())
     settled(view, wait)
+    asked = QSignalSpy(view.room_wanted)
+    view.pick_body("clamp screw L")
+    assert asked.count() == 0  # the report tells it
     view.pick_body("riser")
+    assert [asked.at(i)[0] for i in range(asked.count())] == ["riser"]
     assert view.card.lines.text() == "not among the nearest pairs of this cut"
     assert not view.card.number.isVisible()
+    told = room_of(prepared, orientation, cut, "riser")
+    assert told is not None
+    view.show_room(("V6", "another cut"), "riser", told)
+    assert not view.card.number.isVisible()
+    view.show_room(demo().key, "riser", told)
+    assert view.card.number.text() == clearance_text(told, Unit.MM)
+    assert view.card.lines.text().startswith(told.pair)
+    view.show_place(replace(demo()))  # a scene that was changed: what was told is old
+    assert not view.card.number.isVisible()
+    assert asked.count() == 2
+    view.show_room(demo().key, "riser", None)
+    assert view.card.lines.text() == "compared with nothing in this cut"
 
 
 def test_that_the_tools_parts_lead_to_the_numbers_of_tool_and_holder(view: TightView, wait: Wait) -> None:

@@ -2,7 +2,8 @@
 
 Shows: a Place of a cut (`show_place`) or of a swing (`show_swept`); `show_nothing` says why there is none.
 A place without standpoints, as while a dial is held, keeps the camera and the looks of the one before.
-Says: picked(name of a body), edit_asked(path of what the body is made of), swept_wanted(whether it is wanted),
+Says: picked(name of a body), room_wanted(name of one of which the place tells nothing; answered by `show_room`),
+edit_asked(path of what the body is made of), swept_wanted(whether it is wanted),
 hidden_changed(ids of the bodies that are left out).
 """
 
@@ -15,7 +16,7 @@ from PySide6.QtGui import QColor, QFont, QResizeEvent
 from PySide6.QtWidgets import QApplication, QFrame, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QVBoxLayout, QWidget
 
 from app.view3d.cameras import View
-from app.view3d.places import Place
+from app.view3d.places import Place, Told
 from app.window.marks import MARK, Glyph, glyph_icon
 from app.window.panels.painted import fitted, width_of
 from app.window.panels.tight_canvas import TightCanvas
@@ -23,9 +24,10 @@ from app.window.telling_gap import clearance_text, short_text
 from app.window.theme import GRID, INSIDE, TARGET, Theme
 from app.window.units import Unit, spare_text
 
-BAR = 36
+LEAST_ABOUT = 90.0  # px: in less room it is not said from where it is seen
 VIEWS = ((View.ACROSS, Glyph.GAP, "Gap"), (View.DOOR, Glyph.DOOR, "Door"), (View.AXIS, Glyph.TOOL, "Tool"))
 NOT_NEAR = "not among the nearest pairs of this cut"
+NOT_COMPARED = "compared with nothing in this cut"
 
 
 class TightView(QWidget):
@@ -33,6 +35,7 @@ class TightView(QWidget):
 
     picked = Signal(str)
     edit_asked = Signal(str)
+    room_wanted = Signal(str)
     swept_wanted = Signal(bool)
     hidden_changed = Signal(tuple)
 
@@ -43,6 +46,7 @@ class TightView(QWidget):
         self._cut: Place | None = None  # the last place of a cut; a swept room goes back to it
         self._swept: Place | None = None
         self._why = ""
+        self._rooms: dict[str, Told | None] = {}  # of bodies of which the place tells nothing, by name
         lookers = (self.look_across_gap, self.look_through_door, self.look_along_tool)
         self.view_buttons = {
             view: self._button(word, looker) for (view, _, word), looker in zip(VIEWS, lookers, strict=True)
@@ -128,6 +132,8 @@ class TightView(QWidget):
         if not place.standpoints and is_other:
             return  # it follows a place that is gone
         self._cut, self._why = place, ""
+        self._rooms.clear()  # of the scene before
+        self._ask_for_room()
         if self.is_swept_wanted and is_other:
             self._swept = None
             self.swept_wanted.emit(True)
@@ -140,6 +146,12 @@ class TightView(QWidget):
         if self.is_swept_wanted:
             self._swept, self._why = place, ""
             self.canvas.show_place(place)
+            self._show_words()
+
+    def show_room(self, key: tuple[str, str], name: str, told: Told | None) -> None:
+        """The room that a body of a cut has; None if it is compared with nothing."""
+        if self.place is not None and self.place.key == key:
+            self._rooms[name] = told
             self._show_words()
 
     def show_nothing(self, why: str) -> None:
@@ -172,7 +184,8 @@ class TightView(QWidget):
 
     def _dress(self, button: QToolButton, glyph: Glyph) -> None:
         button.setIcon(glyph_icon(glyph, self.theme.palette))
-        button.setIconSize(MARK.toSize() + QSize(GRID, 0))
+        button.setIconSize(MARK.toSize())
+        button.setText(f" {button.text().strip()}")  # so that word and glyph do not touch
         button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
 
     def set_unit(self, unit: Unit) -> None:
@@ -276,6 +289,16 @@ class TightView(QWidget):
         place = self.place
         if place is not None and body:
             self.picked.emit(next(b.name for b in place.bodies if b.id == body))
+            self._ask_for_room()
+
+    def _ask_for_room(self) -> None:
+        """Ask for the room of what is picked, where the place does not tell it; not while a number is turned."""
+        place, body = self.place, self.canvas.picked_id
+        if place is None or not body or body in place.rooms or place.shell is not None or not place.standpoints:
+            return
+        name = next(b.name for b in place.bodies if b.id == body)
+        if name not in self._rooms:
+            self.room_wanted.emit(name)
 
     @Slot(str)
     def _failed(self, why: str) -> None:
@@ -303,8 +326,9 @@ class TightView(QWidget):
         if place is None or not body:
             return
         shown = next(b for b in place.bodies if b.id == body)
-        told = place.rooms.get(body)
-        lines = [NOT_NEAR] if told is None else [told.pair]
+        told = place.rooms.get(body) or self._rooms.get(shown.name)
+        why_none = NOT_COMPARED if shown.name in self._rooms else NOT_NEAR
+        lines = [why_none] if told is None else [told.pair]
         number = clearance_text(told, self.unit) if told is not None else ""
         if told is not None and told.spare is not None:
             lines.append(f"{spare_text(told.spare, told.keep_off, self.unit)} spare")
@@ -327,11 +351,13 @@ class TightView(QWidget):
         words = ((self.title, self._title_text, kind.text_bold), (self.about, self._about_text, kind.quiet))
         self._bar.activate()
         room = float(self.title.width() + self.about.width())
-        for_title = min(width_of(self._title_text, kind.text_bold) + GRID, 0.8 * room)
+        for_title = min(width_of(self._title_text, kind.text_bold) + GRID, room)
+        if room - for_title < LEAST_ABOUT:
+            for_title = room - 1.0
         for (label, text, font), width in zip(words, (for_title, room - for_title), strict=True):
             self._bar.setStretch(self._bar.indexOf(label), max(1, round(width)))
             label.setToolTip(text)
-            label.setText(fitted(text, font, max(40.0, width - 2.0)))
+            label.setText(fitted(text, font, width - 2.0) if width >= LEAST_ABOUT else "")
         area = self.canvas.rect().adjusted(INSIDE, INSIDE, -INSIDE, -INSIDE)
         self.message.setGeometry(area)
         self.note.adjustSize()
