@@ -14,7 +14,7 @@ from PySide6.QtGui import QImage
 
 from app.jobs.dial_faces import DialFace, DialOffer, DialScope, edits
 from app.jobs.plots import RoundTool, SideOn, UsesUp
-from app.view3d.places import Place
+from app.view3d.places import Place, Told
 from app.window.answers import CutKey, Found, MoveKey, Shapes
 from app.window.panels.dial_row import Worst
 from app.window.results import CutNow, Holds, Snapshot, cuts_tightest_first
@@ -47,6 +47,7 @@ class Beside(QObject):
         window.pictures.ready.connect(self._picture_ready)
         window.pictures.failed.connect(self._pictures_failed)
         window.view.swept_wanted.connect(self._swept_wanted)
+        window.view.room_wanted.connect(self._room_wanted)
         window.view.edit_asked.connect(window.edit)
         session.selected.connect(self._selected)
         session.snapshot_changed.connect(self._snapshot_changed)
@@ -119,6 +120,10 @@ class Beside(QObject):
         focus = self._session.focus
         return next((m.key for m in self._session.snapshot.swings if focus and m.key[1] == focus[0]), None)
 
+    @Slot(str)
+    def _room_wanted(self, name: str) -> None:
+        self._session.ask_more("room", name)
+
     @Slot(bool)
     def _swept_wanted(self, is_wanted: bool) -> None:  # noqa: FBT001 - a slot takes what its signal gives
         swing = self._swing()
@@ -135,8 +140,10 @@ class Beside(QObject):
     def _found(self, found: Found) -> None:
         window, focus = self._window, self._session.focus
         match found.panel, found.value:
-            case _ if found.about != focus:
+            case _ if focus is None or found.about != focus:
                 return
+            case "room", (str() as name, (Told() | None) as told):
+                window.view.show_room(focus, name, told)
             case "offers", tuple() as offers:
                 self._show_offers(offers)
             case "offers", str(why):

@@ -29,7 +29,7 @@ from app.scenes.faults import Fault, SceneFileError
 from app.scenes.live import LiveScene
 from app.scenes.origins import fault_of
 from app.scenes.reader import SceneFile
-from app.view3d.places import card_place, following_place, place_of, swept_place
+from app.view3d.places import card_place, following_place, place_of, room_of, swept_place
 from app.view3d.scene_meshes import MeshCache
 from app.window.answers import (
     Ask,
@@ -233,6 +233,8 @@ class Desk:
         if look.panel == "round_tool":
             height = look.about if isinstance(look.about, float) else None
             yield from self._round_tool(found[0], height)
+        elif look.panel == "room":
+            yield self._room(found[0], str(look.about))
         elif look.panel == "faces":
             assert isinstance(look.about, DialsWanted), "what is wanted of the dials comes along"
             self._focus, self._dials = look.focus, look.about
@@ -281,6 +283,11 @@ class Desk:
         except TightsideError as error:
             yield NoShapes(key, error.message)
         yield Found("uses_up", key, uses_up(self._scene_file.scene, result))
+
+    def _room(self, placed: PlacedCut, name: str) -> Body:
+        """What a body has for room, which the report of the cut does not tell."""
+        told = room_of(*self._where(placed), name)
+        return Found("room", self._of(placed)[0], (name, told))
 
     def _swept(self, key: MoveKey) -> Iterator[Body]:
         """The room that a swing sweeps."""

@@ -37,6 +37,7 @@ from kinematics.report import SwingReport
 from kinematics.verdict import Verdict
 from tests.app.cli.checked_samples import SAMPLES, sample_file
 from tests.app.view3d.sample_places import tightest_place
+from tests.gui.conftest import Opener, sample
 
 Wait = Callable[..., None]
 SIZE = (1008, 424)
@@ -524,6 +525,28 @@ def test_that_twenty_views_leave_no_process_and_no_file(
         view.deleteLater()
     assert {child.pid for child in psutil.Process().children()} <= before
     assert not list(tmp_path.iterdir())
+
+
+# ---- in the window --------------------------------------------------------------------------------
+
+
+def test_that_the_window_shows_the_tightest_cut_its_swing_and_the_room_of_any_body(opener: Opener, wait: Wait) -> None:
+    window = opener.checked(sample("sampler_block_b"))
+    view = window.view
+    wait(lambda: view.place is not None and view.canvas.is_settled, "the tightest cut is shown")
+    assert view.title.text() == "V1 profile, T1 in H16"
+    view.pick_body("riser")
+    wait(lambda: view.card.number.isVisible(), "the room of the riser is told")
+    prepared, orientation, cut, _ = tightest_place("sampler_block_b")
+    told = room_of(prepared, orientation, cut, "riser")
+    assert told is not None
+    assert view.card.number.text() == clearance_text(told, Unit.MM)
+    view.toggle_swept()
+    wait(lambda: view.place is not None and view.place.shell is not None, "the swept room is shown")
+    assert view.title.toolTip().startswith("V1 > V2")
+    wait(lambda: view.canvas.is_settled, "it is drawn")
+    assert view.canvas.frame is not None
+    assert view.canvas.frame.shown.shell is not None
 
 
 # ---- cards ---------------------------------------------------------------------------------------
