@@ -138,7 +138,7 @@ class MainWindow(QMainWindow):
         rows.setSpacing(4)
         rows.addWidget(self.board, 1)
         rows.addWidget(self.new_page, 1)
-        self._panes = (self.board, self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
+        self._panes = (self.new_page, self.board, self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
         panels = Panels(column, self.view, self.dials, self.uses_up, self.side_on, self.round_tool, self.editor)
         return Arrangement(panels, self.settings, self)
 
@@ -163,7 +163,7 @@ class MainWindow(QMainWindow):
 
     def plain_panels(self) -> tuple[Shown, ...]:
         """The panels that show lengths."""
-        return (self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
+        return (self.view, self.dials, self.uses_up, self.side_on, self.round_tool, self.new_page)
 
     # ---- what is shown ----
 
@@ -274,7 +274,7 @@ class MainWindow(QMainWindow):
         self.update()
 
     def _with_a_look(self) -> tuple[Looks, ...]:
-        own = (self.headline, self.faults, self.board, self.status, self.start, self.editor, self.new_page)
+        own = (self.headline, self.faults, self.board, self.status, self.start, self.editor)
         return (*own, *self._overlays, *self.plain_panels(), self.pictures)
 
     @Slot(str)

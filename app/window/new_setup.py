@@ -35,6 +35,7 @@ from app.scenes.catalogues import CatalogueFile, Catalogues
 from app.scenes.side_files import SideFileFault
 from app.view3d.places import Place
 from app.window.answers import Found
+from app.window.new_setup_asked import NewSetupQuestions, Question
 from app.window.new_setup_machines import NewSetupMachines
 from app.window.new_setup_orientations import NewSetupOrientations
 from app.window.new_setup_room import PageRoom
@@ -42,16 +43,16 @@ from app.window.new_setup_wanted import BARE, ROOMS, BareWanted, RoomsShown, Roo
 from app.window.new_setup_words import orientation_words
 from app.window.panels.new_setup import NewSetupPage
 from app.window.panels.new_setup_orientations import OrientationWords
-from app.window.part_answers import PART, PartShown, PartWanted
+from app.window.part_answers import FEATURE, PART, FeatureShown, FeatureWanted, PartShown, PartWanted
 from app.window.session import Session
 from app.window.units import Unit
+from kinematics.pose import Vector
 
 if TYPE_CHECKING:
     from app.window.main_window import MainWindow
 
 PARTS = "Part files (*.step *.stp *.stl *.obj *.ply *.3mf);;All files (*)"
 UP = (0.0, 0.0, 1.0)
-MOST_ROOMS = 60  # answers that are kept
 NUMBERS = ("riser", "grip", "bar", "top", "tools")  # fields of Typed that are in its units
 FIELD_WORDS = {"screws": "screws", "riser": "riser", "grip": "held height", "turn": "turn", "bar": "bar", "top": "top"}
 
@@ -74,8 +75,7 @@ class NewSetup(QObject):
         self._is_name_free = True
         self._is_begun = self._is_writing = False
         self._known: dict[str, Typed] = {}
-        self._pending: dict[tuple[str, object], None] = {}
-        self._rooms: dict[RoomsWanted, RoomsShown] = {}
+        self.questions = NewSetupQuestions(session, self)
         self._n_open = 1
         self.room = PageRoom(window, page)
         self.ask_part: Callable[[], Path | None] = self._dialog_for_part
@@ -85,8 +85,7 @@ class NewSetup(QObject):
 
     def _connect(self) -> None:
         page, document = self.page, self._session.document
-        self._session.found.connect(self._found)
-        self._session.held_changed.connect(self._ask_again)
+        self.questions.answered.connect(self._found)
         document.text_changed.connect(self._text_changed)
         self._window.files.opened.connect(self.shut)
         page.part.file_asked.connect(self._file_asked)
@@ -143,8 +142,9 @@ class NewSetup(QObject):
     def _forget(self) -> None:
         self.now = self._part = self._shown = self._path = None
         self._is_begun, self._is_name_free, self._n_open = False, True, 1
-        for kept in (self._known, self._pending, self._rooms):
-            kept.clear()
+        self.orientations.forget()
+        self._known.clear()
+        self.questions.forget()
 
     @Slot()
     def shut(self) -> None:
@@ -152,7 +152,7 @@ class NewSetup(QObject):
         if not self.is_open:
             return
         self._reads.stop()
-        self._pending.clear()
+        self.questions.forget()
         self.page.hide()
         self._window.board.show()
         self.room.give_back()
@@ -198,6 +198,7 @@ class NewSetup(QObject):
 
     def _follow(self, what: str) -> None:
         now = self.now = followed(self.typed, self.folder, self.catalogues)
+        self.questions.keep_only(self._wanted())
         if now.text and self._path is not None and not self.page.beside.isVisible():
             self._write(what, now.text, self._path)
         self._show()
@@ -220,20 +221,19 @@ class NewSetup(QObject):
     @Slot(str, str)
     def _text_changed(self, _before: str, after: str) -> None:
         """An undo brings the page back; a change from elsewhere is told."""
-        if not self.is_open:
+        if not self.is_open or self._is_writing or not self._is_begun:
             return
-        if not self._is_writing and self._is_begun:
-            typed = self._known.get(after)
-            if typed is not None:
-                self.page.show_beside("")
-                self._restore(typed)
-            elif after:
-                self.page.show_beside(self._session.document.stack.undoText() or "another text")
-        self._ask_again()
+        typed = self._known.get(after)
+        if typed is not None:
+            self.page.show_beside("")
+            self._restore(typed)
+        elif after:
+            self.page.show_beside(self._session.document.stack.undoText() or "another text")
 
     def _restore(self, typed: Typed) -> None:
         self.typed = typed
         self.now = followed(typed, self.folder, self.catalogues)
+        self.questions.keep_only(self._wanted())
         self.page.tools.field.set_text(typed.tools)
         self._show()
         self._ask_engine()
@@ -269,8 +269,9 @@ class NewSetup(QObject):
 
     def _orientation_words(self, orientation: OrientationNow, now: Followed) -> OrientationWords:
         wanted = self._rooms_wanted(orientation)
-        shown = self._rooms.get(wanted) if wanted is not None else None
-        return orientation_words(orientation, shown, self.typed, now, self._window.wiring.unit)
+        shown = self.questions.rooms_of(wanted)
+        measured = self.orientations.measured_of(orientation.typed)
+        return orientation_words(orientation, shown, self.typed, now, self._window.wiring.unit, measured)
 
     def _titles(self) -> dict[str, str]:
         """Machines of the library, and those that were made here."""
@@ -296,10 +297,14 @@ class NewSetup(QObject):
     def _unfold(self, number: int) -> None:
         if self.typed.part is None:
             return
-        if number > self._n_open:
+        self.unfold_quietly(number)
+        self.page.bring(number)
+
+    def unfold_quietly(self, number: int) -> None:
+        """A block unfolds while another one is looked at."""
+        if number > self._n_open and self.now is not None:
             self._n_open = number
             self._show()
-        self.page.bring(number)
 
     @Slot(int)
     def _passed(self, number: int) -> None:
@@ -345,9 +350,8 @@ class NewSetup(QObject):
 
     def _want_part(self, wanted: PartWanted) -> None:
         self._part = wanted
-        for key in [key for key in self._pending if key[0] == PART]:
-            del self._pending[key]
-        self._ask(PART, wanted)
+        self.questions.drop(PART)
+        self.questions.ask(PART, wanted)
 
     def _part_came(self, shown: PartShown) -> None:
         assert self._part is not None, "a part was asked for"
@@ -375,11 +379,7 @@ class NewSetup(QObject):
             f"part {shown.answer.file}",
             replace(self.typed, part=shown.answer, machine=machine, orientations=orientations),
         )
-        self._show_if_known()
-
-    def _show_if_known(self) -> None:
-        if self.now is not None:
-            self._show()
+        self.show_again()
 
     # ---- 3 holding ----
 
@@ -402,25 +402,29 @@ class NewSetup(QObject):
     @Slot(str)
     def _tools_finished(self, text: str) -> None:
         self.change("tools", replace(self.typed, tools=text))
-        if self.now is not None and self._n_open == 4 and any(tool.tool for tool in self.now.tools):
-            self._n_open = 5
-            self._show()
+        if self.now is not None and any(tool.tool for tool in self.now.tools):
+            self.unfold_quietly(5)
 
     # ---- the engine ----
 
-    def _ask_engine(self) -> None:
+    def _wanted(self) -> list[Question]:
         """What each position leaves; before there is a tool, how everything stands."""
         now, path = self.now, self._path
         if now is None or now.stands is None or path is None:
-            return
-        for key in [key for key in self._pending if key[0] != PART]:
-            del self._pending[key]
+            return []
+        found: list[Question] = []
         for orientation in now.orientations:
             wanted = self._rooms_wanted(orientation)
-            if wanted is not None and not (wanted in self._rooms and self._rooms[wanted].is_done):
-                self._ask(ROOMS, wanted)
-        if not self._is_begun:
-            self._ask(BARE, BareWanted(now.stands, str(path)))
+            shown = self.questions.rooms_of(wanted)
+            if wanted is not None and not (shown is not None and shown.is_done):
+                found.append((ROOMS, wanted))
+        if not now.text and not self._is_begun:
+            found.append((BARE, BareWanted(now.stands, str(path))))
+        return found
+
+    def _ask_engine(self) -> None:
+        for panel, about in self._wanted():
+            self.questions.ask(panel, about)
 
     def _rooms_wanted(self, orientation: OrientationNow) -> RoomsWanted | None:
         """The question about one orientation; the same whichever position is chosen."""
@@ -430,41 +434,34 @@ class NewSetup(QObject):
         one = replace(orientation.answer, angles_deg=())
         return RoomsWanted(replace(now.stands, orientations=(one,)), orientation.solutions, str(self._path))
 
-    def _ask(self, panel: str, about: object) -> None:
-        self._pending[panel, about] = None
-        self._session.ask_beside(panel, about)
+    def ask_feature(self, point: Vector, normal: Vector) -> None:
+        """What stands at a point of the part."""
+        if self._part is not None:
+            self.questions.ask(FEATURE, FeatureWanted(self._part, point, normal))
 
-    @Slot()
-    def _ask_again(self) -> None:
-        """Answers to what was asked before a change of the set-up do not come."""
-        for panel, about in self._pending:
-            self._session.ask_beside(panel, about)
+    def show_again(self) -> None:
+        """Something more is known about what is answered."""
+        if self.now is not None:
+            self._show()
 
     @Slot(object)
     def _found(self, found: Found) -> None:
-        if (found.panel, found.about) not in self._pending:
-            return
         match found.value:
-            case RoomsShown() as shown if isinstance(found.about, RoomsWanted):
-                if shown.is_done:
-                    del self._pending[found.panel, found.about]
-                while len(self._rooms) >= MOST_ROOMS:
-                    del self._rooms[next(iter(self._rooms))]
-                self._rooms[found.about] = shown
-                self._show()
-                return
+            case RoomsShown():
+                self.show_again()
             case Place() as place:
                 if not self._is_begun:
                     self._window.view.show_place(place)
             case PartShown() as part:
                 self._part_came(part)
+            case FeatureShown() as feature:
+                self.orientations.feature_came(found.about, feature)
             case UnitQuestion() as question:
                 self.page.part.show_question(question)
             case str(why) if found.panel == PART:
                 self.page.part.show_nothing(why)
-            case str(why):
+            case str(why) if found.panel == BARE and not self._is_begun:
                 self._window.view.show_nothing(why)
-        self._pending.pop((found.panel, found.about), None)
 
     # ---- the rest ----
 

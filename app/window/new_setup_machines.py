@@ -51,6 +51,7 @@ class NewSetupMachines(QObject):
         machine = self._core.now.machine if self._core.now is not None else None
         if machine is not None and all(self._core.typed.sign(a.name) for a in machine.table_axes):
             self._core.page.machine.on.setFocus()
+            self._core.unfold_quietly(3)
 
     @Slot(str, int)
     def _remedy_taken(self, axis: str, number: int) -> None:

@@ -18,7 +18,7 @@ from app.window.panels.headline import Offer
 from app.window.panels.status_line import Status
 from app.window.results import CutNow, Holds, MoveNow, Order, Snapshot, cards_of, cuts_tightest_first
 from app.window.session import Key, Session
-from app.window.telling import headline
+from app.window.telling import Headline, headline
 from app.window.units import Unit
 from kinematics.report import SecondOpinion
 from kinematics.verdict import Verdict
@@ -106,7 +106,8 @@ class Wiring(QObject):
     def show_all(self) -> None:
         """Every panel gets the snapshot as it is."""
         snapshot, window = self._session.snapshot, self._window
-        window.headline.show_headline(headline(snapshot, self.unit))
+        is_empty = not self._session.document.text
+        window.headline.show_headline(Headline(None, "", "", "") if is_empty else headline(snapshot, self.unit))
         window.faults.show_faults(snapshot.faults)
         self._offer_to_go_on(snapshot)
         keep = self._names if self._session.held or (snapshot.doing and snapshot.is_stale) else None
@@ -146,7 +147,7 @@ class Wiring(QObject):
     def _status(self) -> Status:
         snapshot = self._session.snapshot
         if snapshot.outline is None:
-            return Status(saved=self._saved, doing=_doing(snapshot.doing))
+            return Status(saved=self._saved, doing=_doing(snapshot.doing) if self._session.document.text else "")
         unchecked = snapshot.unchecked()
         n = len(unchecked)
         if snapshot.second_opinion is None and not n:

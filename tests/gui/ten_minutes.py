@@ -74,22 +74,25 @@ class Walk:
         self.typed.append(what)
 
     def face(self, direction: tuple[float, float, float]) -> None:
-        """Turn the part until a face that looks that way is seen, and click it."""
+        """Turn the part until its outermost face that looks that way is seen, and click its middle."""
         picture = self.page.orientations.picture
         self.page.area.ensureWidgetVisible(picture, 0, 8)
-        for turn in range(0, 360, 15):
-            picture.turn_deg = float(turn)
-            picture.orbit(0.0, 0.0)
-            for y in range(20, picture.height() - 20, 6):
-                for x in range(20, picture.width() - 20, 6):
-                    found = picture.facet_at(x, y)
-                    if found is None:
-                        continue
-                    normal = picture.normal_of(found[0])
-                    if max(abs(a - b) for a, b in zip(normal, direction, strict=True)) < 1e-3:
-                        self.click(picture, f"face {direction}", QPoint(x, y))
-                        return
-        raise AssertionError(f"no face looks to {direction}")
+        picture.turn_deg, picture.lean_deg = 210.0 if direction[1] > 0 else 30.0, 30.0
+        picture.orbit(0.0, 0.0)
+        seen: list[tuple[float, int, int]] = []
+        for y in range(20, picture.height() - 20, 4):
+            for x in range(20, picture.width() - 20, 4):
+                found = picture.facet_at(x, y)
+                if found is None:
+                    continue
+                normal = picture.normal_of(found[0])
+                if max(abs(a - b) for a, b in zip(normal, direction, strict=True)) < 1e-3:
+                    seen.append((round(sum(a * b for a, b in zip(found[1], direction, strict=True)), 2), x, y))
+        assert seen, f"no face looks to {direction}"
+        outermost = [(x, y) for height, x, y in seen if height == max(seen)[0]]
+        mx, my = (sum(v) / len(outermost) for v in zip(*outermost, strict=True))
+        x, y = min(outermost, key=lambda at: (at[0] - mx) ** 2 + (at[1] - my) ** 2)
+        self.click(picture, f"face {direction}", QPoint(x, y))
 
     def look(self, name: str) -> None:
         """Keep a picture of the window."""

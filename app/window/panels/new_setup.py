@@ -37,6 +37,7 @@ class NewSetupPage(QWidget):
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setObjectName("page")
+        self.setAttribute(Qt.WidgetAttribute.WA_StyledBackground)
         self.setMinimumWidth(LEAST_WIDTH)
         self._inner = QWidget(self)
         self._inner.setObjectName("page")
@@ -73,6 +74,7 @@ class NewSetupPage(QWidget):
         self._soon.timeout.connect(self._bring)
         self.set_theme(theme)
         self.part.unfold()
+        self.setFocusProxy(self.part.choose)
 
     def _beside_paper(self) -> QWidget:
         self.beside = Paper(self)
@@ -111,15 +113,17 @@ class NewSetupPage(QWidget):
         """As at the start."""
         for block in self.blocks[1:]:
             block.body.hide()
+            block.heading.say("")
+        self.holding.is_touched = False
+        self.machine.other.setChecked(False)
+        self.orientations.show_orientations(())
+        self.tools.show_lines(())
         self.area.verticalScrollBar().setValue(0)
 
     def unfold_to(self, n: int) -> None:
-        """The first n blocks are open; one that was not is brought into view."""
+        """The first n blocks are open; what is looked at stays where it is."""
         for block in self.blocks[:n]:
-            if not block.is_open:
-                block.unfold()
-                self._to_show = block
-                self._soon.start()
+            block.unfold()
 
     def bring(self, number: int) -> None:
         """A block into view."""

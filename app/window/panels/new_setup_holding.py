@@ -24,8 +24,8 @@ FIELDS = (
     ("riser", "Riser under it"),
     ("bar", "Bar X x Y x Z"),
     ("top", "Bar over the part"),
-    ("grip", "Held height"),
     ("turn", "Turned"),
+    ("grip", "Held height"),
 )
 TIPS = {
     "screws": "standard and size of the screws that hold the fixture, as ISO 4762 M6",
@@ -71,6 +71,7 @@ class HoldingBlock(Block):
         self.rows.addLayout(grid)
         self.rows.addWidget(quiet("Pale values are assumed until you write in yours.", self))
         self.end_rows()
+        self.is_touched = False
 
     def offer_screws(self, names: tuple[str, ...]) -> None:
         """Screws by standard and size."""
@@ -102,6 +103,7 @@ class HoldingBlock(Block):
         if typed.turn:
             said.append(f"turned {typed.turn}")
         self.heading.say(", ".join(said) if self.is_open else "")
+        self.say_on(is_answered=self.is_touched or any(getattr(typed, key) for key in self.fields))
 
     def set_theme(self, theme: Theme) -> None:
         super().set_theme(theme)
@@ -112,6 +114,8 @@ class HoldingBlock(Block):
 
     @Slot(int)
     def _kind_clicked(self, index: int) -> None:
+        self.is_touched = True
+        self.on.setText("Go on")
         self.kind_chosen.emit(str(list(HoldingKind)[index]))
 
 

@@ -24,7 +24,9 @@ from PySide6.QtWidgets import (
 
 from app.jobs.new_setup.answers import MM_PER_INCH, Units
 from app.jobs.new_setup.own_machine import (
+    AGAINST,
     CAREFUL,
+    WITH,
     Dimension,
     SignQuestion,
     SignRemedy,
@@ -40,6 +42,7 @@ from app.window.theme import INSIDE, TARGET, Theme
 from app.window.units import NumberFault, Unit, length_in, number_in
 from kinematics.machine import Machine
 
+TURNS = {WITH, AGAINST}
 WHERE = "Where do I find this?"
 
 
@@ -88,11 +91,11 @@ class SignPaper(Paper):
         for key in self.choices:
             key.setChecked(key.text() == seen)
         is_other = bool(seen) and seen != question.says
-        letter = question.letter
-        self.agrees.setText(f"As the machine's file says: {letter} +30 goes {seen}." if seen and not is_other else "")
+        letter, does = question.letter, "turns" if TURNS & set(question.choices) else "leans"
+        self.agrees.setText(f"As the machine's file says: {letter} +30 {does} {seen}." if seen and not is_other else "")
         self.agrees.setVisible(bool(seen) and not is_other)
         self.verdict.say(
-            f"The machine's file says the other way: {letter} +30 goes {question.says}, yours goes {seen}. "
+            f"The machine's file says the other way: {letter} +30 {does} {question.says}; yours {does} {seen}. "
             "Every orientation would be told with the wrong sign. Keep a file of your own machine:"
             if is_other
             else ""

@@ -1,7 +1,8 @@
 """Block 5 of a new set-up: a face of the part is clicked, and both positions of the table stand side by side.
 
 Shows: the part, orientations with what each position leaves (`show_orientations`).
-Says: pointed(point, normal), position_chosen(n, which), changed(n, field, text), taken_out(n), line_typed(text).
+Says: pointed(point, normal), position_chosen(n, which), changed(n, field, text), measured_taken(n), taken_out(n),
+line_typed(text).
 """
 
 from __future__ import annotations
@@ -9,17 +10,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from PySide6.QtCore import QSignalBlocker, Signal, Slot
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from app.jobs.new_setup.directions import SIDES
 from app.jobs.new_setup.typed import OrientationNow
-from app.window.panels.new_setup_parts import AnswerField, Block, Paper, VerdictChoice, quiet, trouble_words
+from app.window.panels.new_setup_parts import (
+    AnswerField,
+    Block,
+    Paper,
+    StillChoice,
+    VerdictChoice,
+    WheelPasses,
+    quiet,
+    trouble_words,
+)
 from app.window.panels.part_picker import PartPicker
 from app.window.part_answers import PartShown
 from app.window.theme import INSIDE, Theme
 from kinematics.pose import Vector
 from kinematics.verdict import Verdict
 
+STATES = {"bar": "whole bar", "part": "finished part"}
 TYPED_EXAMPLE = "or type a line: V2 +Y T2 at 0 15 -30 depth 8"
 
 
@@ -37,13 +48,14 @@ class PositionWords:
 
 @dataclass(frozen=True, slots=True)
 class OrientationWords:
-    """One orientation as it is shown. `which`: of the usable positions."""
+    """One orientation as it is shown. `which`: of the usable positions; `measured`: what stands at the point."""
 
     now: OrientationNow
     positions: tuple[PositionWords, ...]
     which: int
     tools: tuple[str, ...]
     unit: str
+    measured: str = ""
 
 
 def direction_words(direction: Vector) -> str:
@@ -60,6 +72,7 @@ class OrientationPaper(Paper):
     position_chosen = Signal(int, int)
     changed = Signal(int, str, str)
     taken_out = Signal(int)
+    measured_taken = Signal(int)
 
     def __init__(self, number: int, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -70,21 +83,34 @@ class OrientationPaper(Paper):
         self.name.setAccessibleName("name of the orientation")
         self.name.setFixedWidth(60)
         self.direction = QLabel(self)
-        self.tool = QComboBox(self)
+        self.tool = StillChoice(self)
         self.tool.setAccessibleName("tool")
         self.depth_field = AnswerField("depth", theme, self)
         self.depth_field.setAccessibleName("depth along the tool")
         self.depth_field.setToolTip("Down along the tool, from where you clicked to the tip; empty: it only touches")
         self.depth_field.setFixedWidth(96)
+        self.state = StillChoice(self)
+        self.state.setAccessibleName("what the workpiece is when the cut begins")
+        self.state.setToolTip("What the workpiece is when the cut begins")
+        self.state.addItems(list(STATES.values()))
         self.out = QPushButton("Take out", self)
         for widget in (self.name, self.direction):
             line.addWidget(widget)
         line.addStretch(1)
-        line.addWidget(self.tool)
-        line.addWidget(QLabel("depth", self))
-        line.addWidget(self.depth_field)
         line.addWidget(self.out)
         self.rows.addLayout(line)
+        line = QHBoxLayout()
+        line.setSpacing(INSIDE)
+        line.addWidget(self.tool)
+        line.addWidget(QLabel("in the", self))
+        line.addWidget(self.state)
+        line.addStretch(1)
+        line.addWidget(QLabel("depth", self))
+        line.addWidget(self.depth_field)
+        self.rows.addLayout(line)
+        self.measured = QPushButton(self)
+        self.measured.hide()
+        self.rows.addWidget(self.measured)
         both = QHBoxLayout()
         both.setSpacing(INSIDE)
         self.positions = [VerdictChoice(theme, self) for _ in range(2)]
@@ -99,6 +125,8 @@ class OrientationPaper(Paper):
         self.name.answered.connect(self._answered)
         self.depth_field.answered.connect(self._answered)
         self.tool.activated.connect(self._tool_chosen)
+        self.state.activated.connect(self._state_chosen)
+        self.measured.clicked.connect(self._measured_clicked)
         self.out.clicked.connect(self._out_clicked)
 
     def show_words(self, words: OrientationWords) -> None:
@@ -113,6 +141,9 @@ class OrientationPaper(Paper):
             shown = typed.tool or next(iter(words.tools), "")
             self.tool.setCurrentIndex(self.tool.findText(shown))
         self.tool.setVisible(bool(words.tools))
+        self.state.setCurrentIndex(list(STATES).index(typed.state or "bar"))
+        self.measured.setText(f"{words.measured}: take its middle, direction and depth")
+        self.measured.setVisible(bool(words.measured))
         self.depth_field.show_value(typed.depth, "touches", words.unit)
         self._usable = [i for i, p in enumerate(words.positions) if p.is_usable]
         for i, key in enumerate(self.positions):
@@ -145,6 +176,14 @@ class OrientationPaper(Paper):
     def _tool_chosen(self, index: int) -> None:
         self.changed.emit(self.number, "tool", self.tool.itemText(index))
 
+    @Slot(int)
+    def _state_chosen(self, index: int) -> None:
+        self.changed.emit(self.number, "state", list(STATES)[index])
+
+    @Slot()
+    def _measured_clicked(self) -> None:
+        self.measured_taken.emit(self.number)
+
     @Slot()
     def _out_clicked(self) -> None:
         self.taken_out.emit(self.number)
@@ -157,6 +196,7 @@ class OrientationsBlock(Block):
     position_chosen = Signal(int, int)
     changed = Signal(int, str, str)
     taken_out = Signal(int)
+    measured_taken = Signal(int)
     line_typed = Signal(str)
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
@@ -164,7 +204,8 @@ class OrientationsBlock(Block):
         self.rows.addWidget(quiet("Click the face that a tool is to come to, where it is to enter.", self))
         self.picture = PartPicker(theme, self)
         self.picture.setFixedHeight(300)
-        self.picture.show_words("drag to turn, wheel to come nearer, click a face")
+        self.picture.show_words("drag to turn it, click a face")
+        self.picture.installEventFilter(WheelPasses(self))
         self.rows.addWidget(self.picture)
         self.papers: list[OrientationPaper] = []
         self._column = QVBoxLayout()
@@ -196,6 +237,7 @@ class OrientationsBlock(Block):
             paper.position_chosen.connect(self.position_chosen)
             paper.changed.connect(self.changed)
             paper.taken_out.connect(self.taken_out)
+            paper.measured_taken.connect(self.measured_taken)
             self.papers.append(paper)
             self._column.addWidget(paper)
         for paper, one in zip(self.papers, words, strict=True):

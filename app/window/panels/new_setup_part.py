@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt, Signal, Slot
 from PySide6.QtGui import QDragEnterEvent, QDropEvent
-from PySide6.QtWidgets import QButtonGroup, QComboBox, QHBoxLayout, QLabel, QPushButton, QToolButton, QWidget
+from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QLabel, QPushButton, QToolButton, QWidget
 
 from app.jobs.new_setup.answers import MM_PER_INCH, PartAnswer
 from app.jobs.new_setup.draft import FILE_UNITS
 from app.jobs.new_setup.part_files import UPS, UnitQuestion
-from app.window.panels.new_setup_parts import Block, Paper, quiet, strong, trouble_words
+from app.window.panels.new_setup_parts import Block, Paper, StillChoice, WheelPasses, quiet, strong, trouble_words
 from app.window.panels.part_picker import PartPicker
 from app.window.part_answers import PartShown
 from app.window.theme import INSIDE, Theme
@@ -70,7 +70,7 @@ class PartBlock(Block):
             key.setProperty("unit", unit)
             key.clicked.connect(self._unit_clicked)
             line.addWidget(key, 1)
-        self.other = QComboBox(self)
+        self.other = StillChoice(self)
         self.other.addItem("other")
         self.other.addItems(list(OTHER_UNITS))
         self.other.setAccessibleName("another unit")
@@ -87,6 +87,7 @@ class PartBlock(Block):
         self.picture = PartPicker(theme, self)
         self.picture.setFixedSize(220, 190)
         self.picture.show_words("drag to turn it")
+        self.picture.installEventFilter(WheelPasses(self))
         side = Paper(self)
         self.size_mm, self.size_inch = strong("", self), strong("", self)
         side.rows.addWidget(quiet("X x Y x Z as it stands", self))

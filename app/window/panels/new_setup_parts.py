@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import QRectF, QSize, Qt, Signal, Slot
-from PySide6.QtGui import QFontMetricsF, QKeyEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtCore import QEvent, QObject, QRectF, QSize, Qt, Signal, Slot
+from PySide6.QtGui import QFontMetricsF, QKeyEvent, QPainter, QPaintEvent, QPen, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
+    QComboBox,
     QFrame,
     QHBoxLayout,
     QLabel,
@@ -147,6 +148,27 @@ class Block(QWidget):
     @Slot()
     def _on_clicked(self) -> None:
         self.passed.emit(self.number)
+
+
+class StillChoice(QComboBox):
+    """A list that a wheel does not turn: it would, while somebody scrolls the page."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        event.ignore()
+
+
+class WheelPasses(QObject):
+    """Lets a wheel over a picture scroll the page, unless the picture has the focus."""
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if event.type() is QEvent.Type.Wheel and isinstance(watched, QWidget) and not watched.hasFocus():
+            event.ignore()
+            return True
+        return super().eventFilter(watched, event)
 
 
 class Choice(QAbstractButton):
