@@ -56,11 +56,18 @@ class FormField:
 
 @dataclass(frozen=True, slots=True)
 class FormRow:
-    """Fields that belong together. `about` says what they are, in the words of the format."""
+    """Fields that belong together.
+
+    Parameters
+    ----------
+    about : what they are, in the words of the format.
+    entry : the path of the entry of a list that they are, which may have more like it; empty for others.
+    """
 
     label: str
     about: str
     fields: tuple[FormField, ...]
+    entry: str = ""
 
     @property
     def is_given(self) -> bool:
@@ -260,20 +267,21 @@ class _Making:
                 assert isinstance(item, ListNode)
                 steps = tuple(self._step(item, index, node) for index, node in enumerate(item.items))
                 if None not in steps:
-                    yield FormRow(f"{label} {number}", about, tuple(step for step in steps if step is not None))
+                    fields = tuple(step for step in steps if step is not None)
+                    yield FormRow(f"{label} {number}", about, fields, self.document.path_of(item))
             return
         if not all(isinstance(item, ScalarNode) for item in value.items):
             return
         item_annotation = _item_of(annotation)
-        fields = tuple(
+        singles = tuple(
             self._field(
                 item, self._hint(item), item_annotation, metadata if item_annotation is None else [], None, None
             )
             for item in value.items
             if isinstance(item, ScalarNode)
         )
-        if fields:
-            yield FormRow(label, about, fields)
+        if singles:
+            yield FormRow(label, about, singles)
 
     def _step(self, row: ListNode, index: int, node: Node) -> FormField | None:
         """A field of a step [d, l] or [d1, d2, l], with or without a word last."""

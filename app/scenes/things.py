@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.scenes.document import Document
-from app.scenes.edits import EditError, insert_entry, remove_entry, set_value
+from app.scenes.edits import EditError, insert_entry, insert_holder, remove_entry, set_value
 from app.scenes.faults import SceneFileError
 from app.scenes.forms import Thing, things_of
 from app.scenes.located import ListNode, MapNode, ScalarNode
@@ -66,6 +66,14 @@ def body_put(text: str, kind: BodyKind, *, on: str, mesh: str = "", mesh_units: 
 def tool_put(text: str, tool: Mapping[str, Plain]) -> Put:
     """A new tool, last."""
     return Put(_in_list(text, "tools", dict(tool)), str(tool["id"]))
+
+
+def holder_put(text: str) -> Put:
+    """A new holder of two steps, to be set right in its form."""
+    name = free_name(text, "H1")
+    start: dict[str, Plain] = {"profile": [[28.0, 22.0, "nut"], [46.0, 20.0, "flange"]]}
+    holder = {"title": "a new holder", **_in_units(start, _units(text))}
+    return Put(insert_holder(text, name, holder), name)
 
 
 def orientation_put(text: str, name: str, angles_deg: Mapping[str, float]) -> Put:

@@ -15,17 +15,33 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, QTimer, Slot
 from PySide6.QtWidgets import QFileDialog
 
+from app.jobs.new_setup.answers import ToolAnswer, Units
+from app.jobs.new_setup.scene_text import tool_entry
+from app.scenes.catalogue_holders import catalogue_holders
 from app.scenes.catalogues import Catalogues
 from app.scenes.document import Document as SceneText
 from app.scenes.document import text_of
-from app.scenes.edits import EditError, set_text, set_value
+from app.scenes.edits import EditError, insert_entry, remove_entry, set_text, set_value, value_at
 from app.scenes.faults import SceneFileError
 from app.scenes.forms import Names, Thing, form_of, names_in, things_of
 from app.scenes.located import MapNode, ScalarNode
-from app.scenes.things import STARTS, Put, body_put, cut_put, free_name, orientation_put, removed, renamed, riders_of
+from app.scenes.things import (
+    STARTS,
+    Put,
+    body_put,
+    cut_put,
+    free_name,
+    holder_put,
+    orientation_put,
+    removed,
+    renamed,
+    riders_of,
+    tool_put,
+)
 from app.scenes.traps import number_words
 from app.scenes.yaml_text import Plain, plain_value
 from app.window.panels.editor import Editor
+from app.window.panels.tool_card import ToolCard
 from app.window.session import Session
 from kinematics.errors import TightsideError
 
@@ -54,6 +70,8 @@ class Editing(QObject):
         editor.add_asked.connect(self._add)
         editor.thing_picked.connect(self.show)
         editor.shut_asked.connect(self.shut)
+        editor.repeat_asked.connect(self._repeat)
+        editor.drop_asked.connect(self._drop)
 
     @property
     def is_open(self) -> bool:
@@ -144,6 +162,25 @@ class Editing(QObject):
             self.show(path.rpartition("/")[0])
 
     @Slot(str)
+    def _repeat(self, path: str) -> None:
+        """Another entry like this, below it."""
+        text = self._session.document.text
+
+        def made() -> str:
+            entry = value_at(text, path)
+            if entry is None:
+                raise EditError(f"{path} has no value; expected one, to make another like it")
+            return insert_entry(text, path, entry)
+
+        self._do(f"Repeat {path}", "", made)
+
+    @Slot(str)
+    def _drop(self, path: str) -> None:
+        """A list without this entry."""
+        text = self._session.document.text
+        self._do(f"Take out {path}", "", lambda: remove_entry(text, path))
+
+    @Slot(str)
     def _add(self, kind: str) -> None:
         text = self._session.document.text
         if kind in STARTS:
@@ -152,12 +189,35 @@ class Editing(QObject):
             file = self.ask_mesh()
             if file is not None:
                 self._put("Add a mesh", "", lambda: self._mesh_put(text, file))
+        elif kind == "holder":
+            self._put("Add a holder", "", lambda: holder_put(text))
+        elif kind == "tool":
+            self._ask_tool()
         elif kind == "orientation":
             self._put("Add an orientation", "", lambda: self._orientation_put(text))
         elif kind == "cut":
             self._put("Add a cut", "", lambda: self._cut_put(text))
         else:
             self._window.add_by(kind)
+
+    def _ask_tool(self) -> None:
+        """A card for one line; what is agreed to becomes a tool."""
+        outline = self._session.snapshot.outline
+        found, _ = catalogue_holders(self._catalogues)
+        holders = {holder.name: holder for holder in found}
+        for name in outline.holders if outline is not None else ():
+            holders.setdefault(name, next(iter(found)))  # its name is all that is asked of it here
+        taken = [tool.id for tool in outline.tools] if outline is not None else []
+        units: Units = "inch" if self._unit() == "inch" else "mm"
+        card = ToolCard(self._window.theme, holders, taken, units, self._window)
+        card.agreed.connect(self._tool_agreed)
+        self._window.lay_over(card)
+
+    @Slot(object)
+    def _tool_agreed(self, tool: ToolAnswer) -> None:
+        text = self._session.document.text
+        units: Units = "inch" if self._unit() == "inch" else "mm"
+        self._put(f"Add {tool.id}", "", lambda: tool_put(text, tool_entry(tool, units)))
 
     def put(self, words: str, make: Callable[[], Put]) -> bool:
         """A new thing by somebody else's making: one step, and its form."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QComboBox, QLineEdit, QWidget
+from PySide6.QtWidgets import QComboBox, QLineEdit, QToolButton, QWidget
 
 from app.scenes.edits import value_at
+from app.scenes.reader import read_scene_text
 from app.window.editing import Editing
 from app.window.panels.editor import ADDITIONS, Editor
 from app.window.session import Session
@@ -24,9 +25,15 @@ class Window(QWidget):
     def __init__(self):
         super().__init__()
         self.asked: list[str] = []
+        self.theme = theme_of(LIGHT)
+        self.card = None
 
     def add_by(self, kind: str) -> None:
         self.asked.append(kind)
+
+    def lay_over(self, card) -> None:
+        self.card = card
+        card.open()
 
 
 @pytest.fixture
@@ -128,6 +135,20 @@ def test_that_a_holder_is_chosen_from_those_that_there_are(editing):
     assert text_of(editing) == TEXT
 
 
+def test_that_a_holder_gets_another_step_and_loses_one(editing):
+    editing.open("H11")
+    keys = [k for k in editing.editor.findChildren(QToolButton) if k.property("entry") == "H11/profile/2"]
+    keys[0].click()
+    assert value_at(text_of(editing), "H11/profile/3") == value_at(text_of(editing), "H11/profile/2")
+    assert value_at(text_of(editing), "H11/profile/5") == value_at(TEXT, "H11/profile/4")
+    editing._session.document.undo()
+    assert text_of(editing) == TEXT
+    keys[1].click()
+    assert value_at(text_of(editing), "H11/profile/2") == value_at(TEXT, "H11/profile/3")
+    editing._session.document.undo()
+    assert text_of(editing) == TEXT
+
+
 def test_that_a_new_name_reaches_what_refers_to_it(editing):
     editing.open("T6")
     type_into(editing, "T6/id", "T16")
@@ -155,7 +176,7 @@ def test_that_taking_out_asks_only_where_something_refers_to_it(editing):
     assert text_of(editing) == TEXT
 
 
-@pytest.mark.parametrize("kind", ["box", "cylinder", "screw", "pin", "orientation", "cut", "mesh"])
+@pytest.mark.parametrize("kind", ["box", "cylinder", "screw", "pin", "orientation", "cut", "mesh", "holder"])
 def test_that_what_is_added_can_be_edited_at_once_and_undone(editing, kind, tmp_path):
     editing.ask_mesh = lambda: tmp_path / "lug.stl"
     editing.open("dovetail body")
@@ -164,18 +185,36 @@ def test_that_what_is_added_can_be_edited_at_once_and_undone(editing, kind, tmp_
     assert text_of(editing) != TEXT
     form = editing.editor.form
     assert form.thing.path in text_of(editing) or form.thing.path.rpartition("/")[2] in text_of(editing)
-    assert form.thing.kind in ("body", "orientation", "cut")
+    assert form.thing.kind in ("body", "orientation", "cut", "holder")
     editing._session.document.undo()
     assert text_of(editing) == TEXT
 
 
 def test_that_what_takes_more_than_a_form_is_handed_on(editing):
     editing.open("")
-    for action in editing.editor.add.menu().actions():
-        if action.data() in ("tool", "measured"):
-            action.trigger()
-    assert editing._window.asked == ["tool", "measured"]
+    next(a for a in editing.editor.add.menu().actions() if a.data() == "measured").trigger()
+    assert editing._window.asked == ["measured"]
     assert {a.data() for a in editing.editor.add.menu().actions()} == {key for key, _ in ADDITIONS}
+
+
+def test_that_a_tool_is_added_by_one_line(editing):
+    editing.open("")
+    next(a for a in editing.editor.add.menu().actions() if a.data() == "tool").trigger()
+    card = editing._window.card
+    QTest.keyClicks(card.field, "8 drill d3.3 flute 24 out 30 holdr collet_11_jis30")
+    assert not card.add.isEnabled()
+    assert "holdr" in card.words.text()
+    card.field.selectAll()
+    QTest.keyClicks(card.field, "8 drill d3.3 flute 24 out 30 holder collet_11_jis30")
+    assert card.add.isEnabled(), card.words.text()
+    card.add.click()
+    assert value_at(text_of(editing), "T8/d") == 3.3
+    assert value_at(text_of(editing), "T8/stick_out") == 30.0
+    assert value_at(text_of(editing), "T8/holder") == "collet_11_jis30"
+    assert editing.editor.form.thing.path == "T8"
+    assert "T8" in {tool.id for tool in read_scene_text(text_of(editing), DEMO).scene.tools}
+    editing._session.document.undo()
+    assert text_of(editing) == TEXT
 
 
 def test_that_the_field_that_has_the_focus_keeps_it_when_the_form_is_made_anew(editing, wait):

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 
-from app.jobs.new_setup.answers import MM_PER_INCH, Answers, OrientationAnswer, ToolAnswer
+from app.jobs.new_setup.answers import MM_PER_INCH, Answers, OrientationAnswer, ToolAnswer, Units
 from app.jobs.new_setup.directions import ASSUMED_TOP, bar_top, way_in
 from app.jobs.new_setup.holding import BELOW, Fixture, fixture, free_name
 from app.scenes.yaml_text import Plain, number_text, rendered, text_text
@@ -222,6 +222,19 @@ class _Text:
 
     def number(self, mm: float) -> str:
         return number_text(self._length(mm))
+
+
+def tool_entry(tool: ToolAnswer, units: Units) -> Mapping[str, Plain]:
+    """A tool as an entry of a scene's tools, in these units."""
+
+    def told(key: str, value: Plain) -> Plain:
+        if isinstance(value, Mapping):
+            return {k: told(k, v) for k, v in value.items()}
+        if isinstance(value, bool) or not isinstance(value, int | float) or key in ANGLE_KEYS:
+            return value
+        return round(value if units == "mm" else value / MM_PER_INCH, DIGITS) + 0.0
+
+    return {key: told(key, value) for key, value in _tool(tool).items()}
 
 
 def _tool(tool: ToolAnswer) -> Mapping[str, Plain]:

@@ -2,7 +2,7 @@
 
 Shows: the things there are (`show_things`), the form of one (`show_form`), why an edit was refused (`show_trouble`).
 Says: set_asked(path, what was typed, kind of field), rename_asked(path, name), remove_asked(path), add_asked(kind),
-thing_picked(path), measure_asked(), shut_asked().
+repeat_asked(path of an entry), drop_asked(the same), thing_picked(path), shut_asked().
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ ADDITIONS: tuple[tuple[str, str], ...] = (
     ("pin", "Body: pin"),
     ("mesh", "Body: mesh file ..."),
     ("tool", "Tool: type a line"),
+    ("holder", "Holder: by its steps"),
     ("orientation", "Orientation"),
     ("cut", "Cut: by its numbers"),
     ("measured", "Cut: click a hole or pocket on the part"),
@@ -116,6 +117,8 @@ class Editor(QWidget):
     add_asked = Signal(str)
     thing_picked = Signal(str)
     shut_asked = Signal()
+    repeat_asked = Signal(str)
+    drop_asked = Signal(str)
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -302,6 +305,20 @@ class Editor(QWidget):
             edit.setStatusTip(row.about)
             self._inputs[field.path] = edit
             across.addWidget(edit, 1)
+        if row.entry:
+            for sign, tip, slot in (
+                ("+", "another like this below it", self._repeat),
+                ("\u2212", "without it", self._drop),
+            ):
+                key = QToolButton(line)
+                key.setText(sign)
+                key.setFixedSize(TARGET, TARGET)
+                key.setStyleSheet("padding: 0; min-height: 0;")
+                key.setToolTip(f"{row.label}: {tip}")
+                key.setAccessibleName(f"{row.label}: {tip}")
+                key.setProperty("entry", row.entry)
+                key.clicked.connect(slot)
+                across.addWidget(key)
         return line
 
     def _input(self, field: FormField, parent: QWidget, n_in_row: int) -> QWidget:
@@ -355,6 +372,18 @@ class Editor(QWidget):
         return super().eventFilter(watched, event)
 
     # ---- buttons ----
+
+    @Slot()
+    def _repeat(self) -> None:
+        key = self.sender()
+        if key is not None:
+            self.repeat_asked.emit(str(key.property("entry")))
+
+    @Slot()
+    def _drop(self) -> None:
+        key = self.sender()
+        if key is not None:
+            self.drop_asked.emit(str(key.property("entry")))
 
     @Slot(int)
     def _picked(self, index: int) -> None:
