@@ -40,8 +40,11 @@ STEP = 0.02  # mm, of the height
 UNKNOWN_DEG = 1.0  # a box this narrow in which a distance can't be established is taken as it is bounded
 
 
-def least_lift(setup: SwingSetup, keep_off: float) -> float | None:
+def least_lift(setup: SwingSetup, keep_off: float, *, most_queries: int = MAX_QUERIES) -> float | None:
     """The least height of the gauge line at which the swing is clear, to STEP, mm in W; None if none is.
+
+    After `most_queries` distance queries the least that is proven by then is told: it is clear, and may be more than
+    a STEP too high.
 
     None also where bodies without the tool come too near: no height helps there. Where Z moves the table
     and something stands on the bed, the height moves those bodies too, and None is all that is known.
@@ -51,7 +54,7 @@ def least_lift(setup: SwingSetup, keep_off: float) -> float | None:
     others = setup.standing_pairs(exact=False) + setup.carried_pairs(exact=False) + setup.bed_pairs()
     if others and not _is_clear(others, keep_off, STEP / 2 + setup.chord_error()):
         return None
-    return _Search(setup, keep_off).height()
+    return _Search(setup, keep_off).height(most_queries)
 
 
 def _is_clear(pairs: list[TurnPair], keep_off: float, narrow: float) -> bool:
@@ -144,12 +147,12 @@ class _Search:
         self.counter = itertools.count()
         self.rising: dict[tuple[str, bool], list[_Rising]] = {}
 
-    def height(self) -> float | None:
+    def height(self, most_queries: int) -> float | None:
         """The least height that is proven clear; None where the top of travel is not."""
         for pair, box in self._pairs():
             self._add(pair, box, math.inf, is_coarse=len(box) == 2)
         blocked, proven = self.low, self.low  # not clear below the one, clear from the other on
-        for _ in range(MAX_QUERIES):
+        for _ in range(most_queries):
             if not self.heap or -self.heap[0].minus_height <= blocked + STEP / 2:
                 break
             item = heapq.heappop(self.heap)

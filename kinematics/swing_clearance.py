@@ -28,7 +28,7 @@ from kinematics.engine.pair import (
 )
 from kinematics.engine.round_turning import Enough, RoundPair, least_over_any_turn
 from kinematics.engine.sweep import Positions
-from kinematics.engine.turning import Compared, TurnPair, TurnResult, Witness
+from kinematics.engine.turning import MAX_QUERIES, Compared, TurnPair, TurnResult, Witness
 from kinematics.errors import EngineError
 from kinematics.least_lift import least_lift
 from kinematics.machine import BED, W, frame_poses
@@ -54,10 +54,14 @@ AnyPair = TurnPair | RoundPair
 
 @dataclass(frozen=True, slots=True)
 class Settle:
-    """How far a swing is worked out: None stops at a proven verdict; else a tolerance in mm."""
+    """How far a swing is worked out: None stops at a proven verdict; else a tolerance in mm.
+
+    `lift_queries` : distance queries that the least lift may take; with fewer it may be told too high, never too low.
+    """
 
     tolerance: float | None = None
     with_least_lift: bool = False
+    lift_queries: int = MAX_QUERIES
 
 
 PROVEN = Settle()
@@ -455,7 +459,7 @@ class _Check:
         angles = self.between.angles_deg if not self.between.boxes else named
         lowest = None
         if self.settle.with_least_lift and self.between.boxes:
-            lowest = least_lift(self.setup, self.keep_off)
+            lowest = least_lift(self.setup, self.keep_off, most_queries=self.settle.lift_queries)
         return SwingReport(
             start=self.between.start,
             end=self.between.end,

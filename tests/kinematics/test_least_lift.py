@@ -247,3 +247,13 @@ def test_that_an_inclined_axis_is_lifted_over():
                       places=((0.0, 0.0),) * 2)  # fmt: skip
     # upright at the start; its rim comes up a little as it begins to lean
     check_lift(scene, math.hypot(50, 2) + 5.0)
+
+
+@pytest.mark.parametrize("most", [0, 3, 30, 300])
+def test_that_with_fewer_queries_the_lift_is_told_no_lower(most):
+    plate = body("plate", "cradle", Box(40, 60, 40))
+    scene = one_swing(
+        (tilt(), rotary()), (-60.0, 0.0), (60.0, 90.0), plate, tool=TOOL, keep_off=5.0, tip_z=300.0, **TRAVEL
+    )
+    few = swing_of(scene, Settle(0.01, with_least_lift=True, lift_queries=most)).least_lift_gauge_z
+    assert few is None or few >= least(scene) - STEP

@@ -274,8 +274,8 @@ def _turn_text(swing: SwingReport, L: Lengths) -> str:
 
 
 def _least(facts: Facts, made: Sequence[SwingReport], L: Lengths) -> Iterator[str]:
-    with_lift = [(s.least_lift_gauge_z, s) for s in made if s.least_lift_gauge_z is not None]
-    never = [s for s in made if s.least_lift_gauge_z is None and s.verdict is not Verdict.NOT_CHECKED]
+    with_lift = [(height, s) for s in made if (height := _clear_height(s)) is not None]
+    never = [s for s in made if _clear_height(s) is None and s.verdict is not Verdict.NOT_CHECKED]
     if with_lift:
         least, swing = max(with_lift, key=lambda pair: pair[0])
         tools = " and ".join(dict.fromkeys(_tools_of(facts, swing)))
@@ -288,6 +288,13 @@ def _least(facts: Facts, made: Sequence[SwingReport], L: Lengths) -> Iterator[st
         between = f" ({pair[0]} to {pair[1]})" if pair else ""
         wanted = L.unit(L.given(facts.scene.keep_off.swing))
         yield f"At no height is all of {wanted} spare there: {names}{between}."
+
+
+def _clear_height(swing: SwingReport) -> float | None:
+    """The least height that is known to be clear: where none lower is, that at which the program turns the table."""
+    if swing.least_lift_gauge_z is None and swing.verdict is Verdict.CLEAR:
+        return swing.lift_gauge_z
+    return swing.least_lift_gauge_z
 
 
 def _tools_of(facts: Facts, swing: MoveResult) -> list[str]:
