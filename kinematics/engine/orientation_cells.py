@@ -20,13 +20,14 @@ import numpy as np
 from kinematics.engine.compiled import kernel
 from kinematics.engine.highest import rise_over_sweep
 from kinematics.engine.position_sets import Ints
-from kinematics.engine.round_clearance import Ints32, least_search
+from kinematics.engine.round_clearance import Ints32, box_in_W, least_search, part_bound
 from kinematics.pose import Array
 
 CLEAR, TIGHT, CAN_HIT, HITS = 0, 1, 3, 4  # severity of a cell, as verdicts have it
 TILE = 16  # columns of a block at first; its rows are those that are asked for
 TOUCH = 1e-9  # mm; what is nearer than this touches
 WORTH = 0.6  # a block is asked as a whole where what was last found near by is as much of what it would need
+MOST_MOTION = 12.0  # mm; over more than this a block is judged by boxes and spheres alone
 DEEPEST = 64  # blocks that can wait at once
 
 
@@ -88,13 +89,15 @@ def fill_cells(
                     _pose_move(R_WA, p_WA, i, j, points, ball, q_W, balls)
                     rise = rates[2] * by_row + rates[3] * by_column
                     _lift(q_W, starts, lifting, retract, lift_to, gauge, rise, up, balls)
-                    d = least_search(
-                        profile, ranges, q_W, starts, up, balls, stretches, down,
-                        vertices, faces, boxes, first, count, R, p, wanted,
-                    )[0]  # fmt: skip
+                    d = _crude(profile, ranges, down, balls, boxes, R, p)
+                    if d < wanted and motion <= MOST_MOTION:
+                        d = least_search(
+                            profile, ranges, q_W, starts, up, balls, stretches, down,
+                            vertices, faces, boxes, first, count, R, p, wanted,
+                        )[0]  # fmt: skip
+                        likely = d
                     if d >= wanted and not _may_be_inside(q_W, top, boxes, R, p):
                         continue
-                    likely = d
                 is_by_row = ib - ia > 1 and (jb - ja == 1 or row_motion >= column_motion)
                 for half in range(2):
                     open_block[n, 0] = (i if half else ia) if is_by_row else ia
@@ -160,6 +163,17 @@ def fill_too_deep(
             # where nothing stands higher, `has` comes back, give or take its rounding
             if rise_over_sweep(q_W, ends, ring, has, R, p, vertices, faces, boxes, first, count) > has + TOUCH:
                 too_deep[i, j] = 1
+
+
+@kernel
+def _crude(profile: Array, ranges: Ints, down: float, balls: Array, boxes: Array, R: Array, p: Array) -> float:
+    """A lower bound of the clearance by the sphere around the whole move and the box around the body."""
+    cx, cy, cz, hx, hy, hz = box_in_W(boxes, 0, R, p)
+    dx = max(0.0, abs(cx - balls[0, 0]) - hx)
+    dy = max(0.0, abs(cy - balls[0, 1]) - hy)
+    z = cz - balls[0, 2]
+    rho = math.sqrt(dx * dx + dy * dy)
+    return part_bound(profile, ranges, down, balls[0, 4], rho, z - hz, z + hz) - balls[0, 3]
 
 
 @kernel
