@@ -37,6 +37,7 @@ from app.window.panels.keys_card import KeysCard
 from app.window.panels.new_setup import NewSetupPage
 from app.window.panels.new_setup_part import dropped_part
 from app.window.panels.overlay import Overlay
+from app.window.panels.room_line import RoomLine
 from app.window.panels.round_the_tool import RoundToolPlot
 from app.window.panels.side_on import SideOnPlot
 from app.window.panels.status_line import StatusLine
@@ -92,6 +93,7 @@ class MainWindow(QMainWindow):
         self.files = Files(self.session.document, settings, self)
         self.headline = HeadlinePanel(theme, self)
         self.faults = FaultsStrip(theme, self)
+        self.room_line = RoomLine(theme, self)
         self.board = Board(theme, self)
         self.view = TightView(theme, self)
         self.dials = Dials(theme, self)
@@ -136,9 +138,19 @@ class MainWindow(QMainWindow):
         rows = QVBoxLayout(column)
         rows.setContentsMargins(0, 4, 0, 0)
         rows.setSpacing(4)
+        rows.addWidget(self.room_line)
         rows.addWidget(self.board, 1)
         rows.addWidget(self.new_page, 1)
-        self._panes = (self.new_page, self.board, self.view, self.dials, self.uses_up, self.side_on, self.round_tool)
+        self._panes = (
+            self.new_page,
+            self.room_line,
+            self.board,
+            self.view,
+            self.dials,
+            self.uses_up,
+            self.side_on,
+            self.round_tool,
+        )
         panels = Panels(column, self.view, self.dials, self.uses_up, self.side_on, self.round_tool, self.editor)
         return Arrangement(panels, self.settings, self)
 
@@ -233,6 +245,8 @@ class MainWindow(QMainWindow):
     def step_pane(self, step: int) -> None:
         """The focus goes to the next or last pane that can be seen."""
         panes = [pane for pane in self._panes if pane.isVisible()]
+        if not panes:
+            return
         focus = QApplication.focusWidget()
         at = next((i for i, pane in enumerate(panes) if focus is pane or (focus and pane.isAncestorOf(focus))), -1)
         pane = panes[(at + step) % len(panes)]
@@ -274,7 +288,7 @@ class MainWindow(QMainWindow):
         self.update()
 
     def _with_a_look(self) -> tuple[Looks, ...]:
-        own = (self.headline, self.faults, self.board, self.status, self.start, self.editor)
+        own = (self.headline, self.faults, self.room_line, self.board, self.status, self.start, self.editor)
         return (*own, *self._overlays, *self.plain_panels(), self.pictures)
 
     @Slot(str)

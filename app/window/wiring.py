@@ -19,6 +19,7 @@ from app.window.panels.status_line import Status
 from app.window.results import CutNow, Holds, MoveNow, Order, Snapshot, cards_of, cuts_tightest_first
 from app.window.session import Key, Session
 from app.window.telling import Headline, headline
+from app.window.telling_line import ticks_of
 from app.window.units import Unit
 from kinematics.report import SecondOpinion
 from kinematics.verdict import Verdict
@@ -46,6 +47,7 @@ class Wiring(QObject):
         session.document.stack.cleanChanged.connect(self._show_title)
         session.refused.connect(self._refused)
         window.board.picked.connect(self.pick)
+        window.room_line.picked.connect(self.pick)
         window.board.order_wanted.connect(self.set_order)
         window.headline.unit_wanted.connect(self.set_unit)
         window.faults.jumped.connect(self._jump)
@@ -71,6 +73,7 @@ class Wiring(QObject):
         self.unit = unit
         self._settings.setValue("unit", str(unit))
         self._window.headline.show_unit(unit)
+        self._window.room_line.set_unit(unit)
         for panel in self._window.plain_panels():
             panel.set_unit(unit)
         self._window.beside.show_unit(unit)
@@ -117,6 +120,12 @@ class Wiring(QObject):
         if self.order is Order.TIGHTEST:
             swings = ()
         window.board.show_cards(cards, swings, self.order, self.unit)
+        wanted = snapshot.outline
+        window.room_line.show_ticks(
+            ticks_of(snapshot, self.unit),
+            wanted.keep_off_cut if wanted is not None else 0.0,
+            wanted.keep_off_swing if wanted is not None else 0.0,
+        )
         window.status.show_status(self._status())
         window.show_start(is_empty=snapshot.outline is None and not self._session.document.text)
         self._show_title()
@@ -202,6 +211,7 @@ class Wiring(QObject):
     def _selected(self) -> None:
         key = self._session.move or self._session.focus
         self._window.board.mark_picked(key)
+        self._window.room_line.mark_selected(key)
         self._window.board.bring_into_view()
 
     @Slot(object)
