@@ -12,7 +12,7 @@ from PySide6.QtGui import QImage, QResizeEvent
 from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QScrollArea, QToolButton, QVBoxLayout, QWidget
 
 from app.window.answers import CutKey, MoveKey
-from app.window.panels.card import CELL, Card, What
+from app.window.panels.card import CELL, FRAME, Card, What
 from app.window.panels.strip import Strip
 from app.window.results import CardNow, MoveNow, Order
 from app.window.theme import Theme
@@ -38,6 +38,7 @@ class Board(QWidget):
         self._swings: tuple[MoveNow, ...] = ()
         self._pictures: dict[CutKey, tuple[QImage | None, What, str]] = {}
         self._slides: list[QPropertyAnimation] = []
+        self._ends: dict[QWidget, QPoint] = {}  # where each card and strip stands, or slides to
         self._slide_ms = SLIDE_MS
         self._picked: Key | None = None
         self._area = QScrollArea(self)
@@ -47,6 +48,7 @@ class Board(QWidget):
         self._ground = QWidget()
         self._area.setWidget(self._ground)
         self._order_keys = QButtonGroup(self)
+        self.setMinimumWidth(CELL.width() + SCROLL_BAR + 2)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(4)
@@ -96,6 +98,8 @@ class Board(QWidget):
         if is_moved:
             self._place(self._slide_ms if had else 0)
         self.mark_picked(self._picked)
+        if is_moved:
+            self.bring_into_view()
 
     def show_picture(self, key: CutKey, picture: QImage | None, what: What, why: str = "") -> None:
         """The picture of a cut and of what it is; None with the reason where there is none."""
@@ -119,10 +123,12 @@ class Board(QWidget):
             strip.mark_picked(is_picked=own == key)
 
     def bring_into_view(self) -> None:
-        """Scroll to what is picked."""
+        """Scroll to where what is picked stands, or slides to."""
         for widget in self._shown():
             if widget.is_picked:
-                self._area.ensureWidgetVisible(widget, 0, 8)
+                to = self._ends.get(widget, widget.pos())
+                middle = to.y() + widget.height() // 2
+                self._area.ensureVisible(to.x(), middle, 0, widget.height() // 2 + FRAME)
 
     def set_theme(self, theme: Theme) -> None:
         """Another look."""
@@ -192,6 +198,7 @@ class Board(QWidget):
         for slide in self._slides:
             slide.stop()
         self._slides.clear()
+        self._ends.clear()
         width = self._area.viewport().width()
         columns = max(1, width // CELL.width())
         under: dict[str, list[Strip]] = {}
@@ -212,6 +219,7 @@ class Board(QWidget):
         self._ground.resize(max(width, CELL.width()), y)
 
     def _move(self, widget: QWidget, to: QPoint, slide_ms: int) -> None:
+        self._ends[widget] = to
         if not slide_ms or widget.pos() == to or not self.isVisible():
             widget.move(to)
             return
