@@ -122,7 +122,7 @@ class NewSetup(QObject):
         self._unread = [*self.catalogues.listing("machine"), *self.catalogues.listing("holder")]
         self._reads.start()
         self.page.fold()
-        self.page.show_beside("")
+        self.page.hide_beside()
         self.page.part.show_nothing()
         self.page.tools.field.set_text("")
         self._window.board.hide()
@@ -225,10 +225,10 @@ class NewSetup(QObject):
             return
         typed = self._known.get(after)
         if typed is not None:
-            self.page.show_beside("")
+            self.page.hide_beside()
             self._restore(typed)
         elif after:
-            self.page.show_beside(self._session.document.stack.undoText() or "another text")
+            self.page.show_beside()
 
     def _restore(self, typed: Typed) -> None:
         self.typed = typed
@@ -241,7 +241,7 @@ class NewSetup(QObject):
     @Slot()
     def _take_back(self) -> None:
         """What is on the page goes before what was changed beside it."""
-        self.page.show_beside("")
+        self.page.hide_beside()
         self._follow("as answered")
 
     @property

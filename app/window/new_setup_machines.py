@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from app.window.new_setup import NewSetup
 
 LONGEST_STEM = 40
+OWN = ", my own"
 
 
 class NewSetupMachines(QObject):
@@ -57,7 +58,7 @@ class NewSetupMachines(QObject):
     def _remedy_taken(self, axis: str, number: int) -> None:
         if self._core.now is not None and self._core.now.machine is not None:
             machine = self._core.now.machine
-            self._keep_machine(dict(sign_remedies(machine, axis)[number].values), f"{machine.title}, my own")
+            self._keep_machine(dict(sign_remedies(machine, axis)[number].values), _own_title(machine.title))
 
     @Slot(object, str)
     def _own_asked(self, values: dict[str, float], title: str) -> None:
@@ -96,3 +97,8 @@ class NewSetupMachines(QObject):
                 with contextlib.suppress(OSError):
                     file.unlink(missing_ok=True)
         self._own_files.clear()
+
+
+def _own_title(title: str) -> str:
+    """The title of a machine of one's own; it stays where it is one already."""
+    return title if title.endswith(OWN) else f"{title}{OWN}"

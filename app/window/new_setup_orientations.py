@@ -39,6 +39,7 @@ class NewSetupOrientations(QObject):
         one = TypedOrientation(free_orientation_name(self._core.typed), direction, point)
         self._core.change(one.name, replace(self._core.typed, orientations=(*self._core.typed.orientations, one)))
 
+        self._core.page.bring_orientation()
         self._core.ask_feature(point, normal)
 
     # ---- what was measured ----
@@ -56,6 +57,7 @@ class NewSetupOrientations(QObject):
         if isinstance(about, FeatureWanted) and not isinstance(shown.found, Declined):
             self._measured[about.point] = shown.found
             self._core.show_again()
+            self._core.page.bring_orientation()
 
     @Slot(int)
     def _measured_taken(self, number: int) -> None:
@@ -105,4 +107,5 @@ class NewSetupOrientations(QObject):
             return
         self._core.page.orientations.line.clear()
         self._core.page.orientations.show_line_trouble("", "")
+        self._core.page.bring_orientation()
         self._core.change(made.name, replace(self._core.typed, orientations=(*self._core.typed.orientations, made)))

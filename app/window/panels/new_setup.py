@@ -19,6 +19,7 @@ from app.window.panels.new_setup_tools import ToolsBlock
 from app.window.theme import INSIDE, TARGET, Theme
 from app.window.units import Unit
 
+BESIDE = "The set-up was changed beside this page. What is answered here would write it anew."
 WIDTH = 540
 LEAST_WIDTH = 480
 
@@ -69,6 +70,7 @@ class NewSetupPage(QWidget):
         outer.addWidget(self._beside_paper())
         outer.addWidget(self.area, 1)
         outer.addLayout(self._last_row())
+        self.area.verticalScrollBar().valueChanged.connect(self.tools.field.place_offered)
         self._to_show: Block | None = None
         self._soon = QTimer(self, singleShot=True, interval=0)
         self._soon.timeout.connect(self._bring)
@@ -78,7 +80,7 @@ class NewSetupPage(QWidget):
 
     def _beside_paper(self) -> QWidget:
         self.beside = Paper(self)
-        self.beside_words = strong("", self)
+        self.beside_words = strong(BESIDE, self)
         self.keep = QPushButton("Keep that, and close this page", self)
         self.take_back = QPushButton("Write it anew from this page", self)
         self.beside.rows.addWidget(self.beside_words)
@@ -130,31 +132,40 @@ class NewSetupPage(QWidget):
         self._to_show = self.blocks[number - 1]
         self._soon.start()
 
+    def bring_orientation(self) -> None:
+        """The orientation that was added last, as far down as it takes to see it whole."""
+        self._is_last_wanted = True
+        self._soon.start()
+
+    _is_last_wanted = False
+
     @Slot()
     def _bring(self) -> None:
         """The block's heading to the top, as far as there is something below it."""
         block, self._to_show = self._to_show, None
-        if block is None:
-            return
+        is_last_wanted, self._is_last_wanted = self._is_last_wanted, False
         layout = self._inner.layout()
         assert layout is not None, "the blocks are laid out"
         layout.activate()
         self._inner.adjustSize()
-        self.area.verticalScrollBar().setValue(block.y())
+        if block is not None:
+            self.area.verticalScrollBar().setValue(block.y())
+        elif is_last_wanted and self.orientations.papers:
+            self.area.ensureWidgetVisible(self.orientations.papers[-1], 0, INSIDE)
 
     def say_missing(self, words: str) -> None:
         """What the set-up can't do without, or what is wrong with it."""
         self.missing.setText(words)
 
-    def show_beside(self, what: str) -> None:
-        """The set-up was changed beside this page; nothing is said where that is empty."""
-        self.beside_words.setText(
-            f"The set-up was changed beside this page ({what}). What is answered here would write it anew."
-            if what
-            else ""
-        )
-        self.beside.setVisible(bool(what))
-        self.area.setEnabled(not what)
+    def show_beside(self) -> None:
+        """The set-up was changed beside this page: wait until somebody says what counts."""
+        self.beside.show()
+        self.area.setEnabled(False)
+
+    def hide_beside(self) -> None:
+        """What is answered on the page counts."""
+        self.beside.hide()
+        self.area.setEnabled(True)
 
     def set_theme(self, theme: Theme) -> None:
         """Another look."""

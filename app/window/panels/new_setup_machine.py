@@ -80,6 +80,7 @@ class SignPaper(Paper):
             self.words.setText(question.words)
             for old in self.choices:
                 self._line.removeWidget(old)
+                old.hide()
                 old.deleteLater()
             made = []
             for choice in question.choices:
@@ -133,6 +134,7 @@ class OwnPaper(Paper):
         self._machine: Machine | None = None
         self.drawing = MachineDrawing(theme, self)
         self.rows.addWidget(self.drawing)
+        self.rows.addWidget(quiet("From the middle of the table's top; lengths in the unit of the set-up.", self))
         self._grid = QGridLayout()
         self._grid.setHorizontalSpacing(6)
         self._grid.setVerticalSpacing(4)
@@ -166,6 +168,7 @@ class OwnPaper(Paper):
         self.drawing.show_machine(machine, {d.path: d.mark for d in self._dimensions})
         for widget in self._made:
             self._grid.removeWidget(widget)
+            widget.hide()
             widget.deleteLater()
         self._made, self.fields = [], {}
         half = -(-len(self._dimensions) // 2)
@@ -265,6 +268,7 @@ class MachineBlock(Block):
             return
         for key in self._keys.buttons():
             self._keys.removeButton(key)
+            key.hide()
             key.deleteLater()
         self.names = tuple(titles)
         for i, (name, title) in enumerate(titles.items()):

@@ -12,7 +12,8 @@ from app.window.panels.new_setup_drawings import pen
 from app.window.theme import Theme
 from kinematics.machine import Machine
 
-HEIGHT = 210
+HEIGHT = 260
+ABOVE = 30.0  # px, of the dimension to the axis over the axis
 At = Callable[[float, float], QPointF]
 
 
@@ -94,7 +95,12 @@ class MachineDrawing(QWidget):
             return
         first = machine.table_axes[0]
         u, z = first.origin[across], first.origin[2]
-        self._arrow(painter, at(0, z), at(u, z), self._mark(f"{first.name}/origin/{'xy'[across]}"))
+        above = QPointF(0.0, -ABOVE)
+        painter.setPen(QPen(pal.quiet, 1.0, Qt.PenStyle.DashDotLine))
+        painter.drawLine(QLineF(at(0, 0), at(0, z) + above * 1.4))
+        painter.setPen(QPen(pal.quiet, 1.0))
+        painter.drawLine(QLineF(at(u, z), at(u, z) + above * 1.2))
+        self._arrow(painter, at(0, z) + above, at(u, z) + above, self._mark(f"{first.name}/origin/{'xy'[across]}"))
         if across == 0:
             self._arrow(painter, at(u, 0), at(u, z), self._mark(f"{first.name}/origin/z"))
         if len(machine.table_axes) > 1:
@@ -103,7 +109,7 @@ class MachineDrawing(QWidget):
             painter.setPen(pen(pal.ink, 4.0))
             centre = at(face_u, face_z)
             painter.drawLine(QLineF(centre - QPointF(24, 0), centre + QPointF(24, 0)))
-            aside = QPointF(30, 0)
+            aside = QPointF(36, 0)
             painter.setPen(QPen(pal.quiet, 1.0))
             painter.drawLine(QLineF(at(u, z), at(u, z) + aside))
             self._arrow(painter, at(u, z) + aside, at(u, face_z) + aside, self._mark(f"{second.name}/origin/z"))
@@ -117,7 +123,7 @@ class MachineDrawing(QWidget):
         painter.drawLine(QLineF(middle - QPointF(0, 8), middle + QPointF(0, 8)))
         limits = [self._mark(f"{first.name}/limits/{i}") for i in (1, 2)]
         if across == 1 and all(limits):
-            self._letter(painter, middle + QPointF(-14, -16), ", ".join(limits))
+            self._letter(painter, middle + QPointF(-22, -14), ", ".join(limits))
 
     def _mark(self, path: str) -> str:
         return self._marks.get(path, "")
@@ -133,7 +139,7 @@ class MachineDrawing(QWidget):
             side = QPointF(-along.y(), along.x())
             painter.setBrush(pal.ink)
             painter.drawPolygon(QPolygonF([end, end - along * 6 + side * 3, end - along * 6 - side * 3]))
-        is_long = line.length() > 26.0
+        is_long = line.length() > 24.0
         self._letter(painter, line.center() if is_long else end + QPointF(9, -7), mark)
 
     def _letter(self, painter: QPainter, centre: QPointF, mark: str) -> None:

@@ -231,6 +231,7 @@ class OrientationsBlock(Block):
         while len(self.papers) > len(words):
             paper = self.papers.pop()
             self._column.removeWidget(paper)
+            paper.hide()
             paper.deleteLater()
         while len(self.papers) < len(words):
             paper = OrientationPaper(len(self.papers), self._theme, self)

@@ -286,6 +286,8 @@ class AnswerField(QLineEdit):
         """What was answered, the default where nothing was, and the unit of a bare number."""
         self._shown, self._unit = text, unit
         self.setPlaceholderText(default)
+        if any(c.isalpha() or c == '"' for c in text):
+            self._unit = unit = ""  # it has its own
         room = width_of(unit, self.theme.type.quiet) + GRID if unit else 0.0
         self.setTextMargins(0, 0, int(room), 0)
         if self.text() != text and not (self.hasFocus() and self.isModified()):

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from PySide6.QtCore import QPoint, QRectF, QSize, QSizeF, Qt, Signal, Slot
+from PySide6.QtCore import QPoint, QRectF, QSize, QSizeF, Qt, QTimer, Signal, Slot
 from PySide6.QtGui import (
     QAction,
     QFocusEvent,
@@ -84,6 +84,8 @@ class ToolsField(QPlainTextEdit):
         self.underlines = Underlines(self.document())
         self._completion = Completion(0, 0, ())
         self._is_told = True
+        self._place_soon = QTimer(self, singleShot=True, interval=0)  # once what is under the field is laid out
+        self._place_soon.timeout.connect(self.place_offered)
         self.setPlaceholderText(EXAMPLE)
         self.setTabChangesFocus(True)
         self.setLineWrapMode(QPlainTextEdit.LineWrapMode.WidgetWidth)
@@ -180,12 +182,16 @@ class ToolsField(QPlainTextEdit):
         for candidate in found.candidates[:MOST_OFFERED]:
             self.offered.addItem(f"{candidate.text}    {candidate.about}")
         self.offered.setCurrentRow(-1)
-        self._place_offered()
         self.offered.show()
+        self.place_offered()
+        self._place_soon.start()
         self.offered.raise_()
 
-    def _place_offered(self) -> None:
+    @Slot()
+    def place_offered(self) -> None:
         """Under the cursor, or over it where there is no room; its parent is what it may stand over."""
+        if not self.offered.isVisible():
+            return
         over = self.offered.parentWidget()
         assert over is not None, "it stands over something"
         rect = self.cursorRect()
@@ -335,7 +341,7 @@ class ToolsBlock(Block):
         self.drawn.show_tools(lines)
         tools = [line.tool for line in lines if line.tool is not None]
         if len(tools) == 1:
-            self.heading.say(f"{tools[0].id} {tools[0].line}".removeprefix("T"))
+            self.heading.say(tools[0].line)
         else:
             self.heading.say(", ".join(tool.id for tool in tools))
         self.say_on(is_answered=bool(tools))
