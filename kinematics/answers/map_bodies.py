@@ -4,8 +4,8 @@
    contour turns with the tool about its middle. Both are rigid: the move of every cell is one move, posed.
 2. Seen from the tool, a body that the same axes carry turns about the tip, and one that they do not carry moves as the
    tip does. So far a cell can be from what was found at another.
-3. What this way can't do is left to be checked cell by cell: tables that move in X, Y or Z past a bed, lifts that
-   depend on other cuts, ways out of an area, parts that meet only what the cutter leaves.
+3. What this way can't do is left to be checked cell by cell: lifts that depend on other cuts, cuts that leave along
+   their path, parts that meet only what the cutter leaves where that matters.
 4. What this file does not know: verdicts of whole cuts beyond pairs, depth and travel.
 """
 
@@ -30,10 +30,9 @@ from kinematics.engine.pair import ROUNDING, Clear, Contact
 from kinematics.engine.round_clearance import farthest_from_line
 from kinematics.engine.sweep import PolyPiece
 from kinematics.errors import EngineError
-from kinematics.machine import BED
 from kinematics.placed_cut import PlacedCut
 from kinematics.pose import Array
-from kinematics.prepared import Part
+from kinematics.prepared import BEHIND_TOOL, Part
 from kinematics.scene import Hole
 from kinematics.setup_error import other_errors
 from kinematics.solids import Piece
@@ -108,6 +107,7 @@ class _Run:
     """Parts that touch each other, one after the other, against one body."""
 
     target: Target
+    move: MapMove
     parts: tuple[Part, ...]
     keep_off: float
     profile: Array
@@ -118,6 +118,17 @@ class _Run:
     inner_tree: BodyTree
     errors: Array
     rates: Array
+    code: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Head:
+    """A body of the head, or of the bed that moves, against a body; `down`: the stick-out may be longer so much."""
+
+    part: Part
+    target: Target
+    move: MapMove
+    down: float
     code: int
 
 
@@ -134,27 +145,28 @@ class MapBodies:
         self._errors: dict[int, Array] = {}
         sure: list[_Run] = []
         loose: list[_Run] = []
-        heads: list[tuple[Part, Target, int]] = []
+        heads: list[_Head] = []
+        from_bed, of_bed = move.seen_from_bed(), move.of_bed()
         for group in self.pairs.groups:
+            seen = move if group.moves is self.pairs.moves else from_bed
+            if group.parts[0].order >= BEHIND_TOOL:
+                seen = of_bed
             for j, target in enumerate(group.targets):
                 whole = self.pairs.targets[target.order]
                 compared = [k for k in range(len(group.parts)) if group.is_compared[k, j]]
                 runs = sure if target is whole else loose
-                runs += self._runs(group, compared, whole, len(sure) + len(loose))
+                runs += self._runs(group, seen, compared, whole, len(sure) + len(loose))
                 heads += [
-                    (group.parts[k], target, HEAD_CODE + len(heads) + n)
+                    _Head(group.parts[k], target, seen, group.moves.down, HEAD_CODE + len(heads) + n)
                     for n, k in enumerate(k for k in compared if group.parts[k].round is None)
                 ]
         self.sure, self.loose, self.heads = tuple(sure), tuple(loose), tuple(heads)
-        self.names |= {code: (part.name, target.name) for part, target, code in heads}
+        self.names |= {head.code: (head.part.name, head.target.name) for head in heads}
 
     @staticmethod
     def of(placed: PlacedCut, grid: MapGrid) -> MapBodies | None:
         """The bodies, or None where the cells have to be checked one by one."""
-        scene = placed.prepared.scene
-        has_bed = any(b.carrier == BED for b in placed.prepared.placed.bodies)
-        moves_table = any(axis.moves != "head" for axis in scene.machine.linear_axes)
-        if scene.lift.kind == "retract" or (has_bed and moves_table):
+        if placed.prepared.scene.lift.kind == "retract":
             return None
         if placed.cut.leave_to is not None and not isinstance(placed.cut.feature, Hole):
             return None
@@ -163,7 +175,7 @@ class MapBodies:
 
     # ---- who meets whom --------------------------------------------------------------------------
 
-    def _runs(self, group: Group, compared: list[int], target: Target, n_before: int) -> list[_Run]:
+    def _runs(self, group: Group, move: MapMove, compared: list[int], target: Target, n_before: int) -> list[_Run]:
         """Round parts against a body in runs without a gap, each of one keep-off."""
         found: list[_Run] = []
         round_ones = [k for k in compared if group.parts[k].round is not None]
@@ -174,10 +186,10 @@ class MapBodies:
 
         for (_, keep_off), items in groupby(enumerate(round_ones), key):
             parts = tuple(group.parts[k] for _, k in items)
-            found.append(self._run(parts, target, keep_off, n_before + len(found)))
+            found.append(self._run(parts, target, move, keep_off, n_before + len(found)))
         return found
 
-    def _run(self, parts: tuple[Part, ...], target: Target, keep_off: float, code: int) -> _Run:
+    def _run(self, parts: tuple[Part, ...], target: Target, move: MapMove, keep_off: float, code: int) -> _Run:
         outer = _joined([p.round.outer for p in parts if p.round is not None])
         inner = _joined([p.round.inner for p in parts if p.round is not None])
         for first, chains in ((0, "outer"), (INNER_CODE, "inner")):
@@ -185,8 +197,8 @@ class MapBodies:
             assert len(owners) <= INNER_CODE, "a tool has fewer stretches than that"
             self.names |= {1000 * code + first + n: (name, target.name) for n, name in enumerate(owners)}
         return _Run(
-            target, parts, keep_off, *outer, *inner, float(outer[0][:, 1].max()), self._inner_of(target),
-            self._errors_of(target), rates_of(self.move, target), code,
+            target, move, parts, keep_off, *outer, *inner, float(outer[0][:, 1].max()), self._inner_of(target),
+            self._errors_of(target), rates_of(move, target), code,
         )  # fmt: skip
 
     def _inner_of(self, target: Target) -> BodyTree:
@@ -228,16 +240,15 @@ class MapBodies:
             self._fill(trial, run, row0, row1)
             rows = slice(row0, row1)
             sheet.unsure[rows][(trial.who[rows] != sheet.who[rows]) | (trial.unsure[rows] != 0)] = 1
-        box = self.move.box(row0, row1) if self.heads else None
-        for part, target, code in self.heads:
-            assert box is not None, "where there are heads there is a box"
-            self._fill_head(sheet, part, target, code, self._box_gaps(box, part, target, row0, row1), row0)
+        boxes = {seen: move.box(row0, row1) for seen, move in {h.move.seen: h.move for h in self.heads}.items()}
+        for head in self.heads:
+            self._fill_head(sheet, head, self._box_gaps(boxes[head.move.seen], head, row0, row1), row0)
         self._fill_depth(sheet, row0, row1)
         singular = self.move.is_singular[row0:row1]
         sheet.unsure[row0:row1][singular] = 1
 
     def _fill(self, sheet: Sheet, run: _Run, row0: int, row1: int) -> None:
-        target, move = run.target, self.move
+        target, move = run.target, run.move
         outer, inner = target.tree.tree, run.inner_tree.tree
         R_WC, p_WC = self.frames.of(target.body.carrier)
         taken = target.tree.chord_error + ROUNDING
@@ -246,7 +257,7 @@ class MapBodies:
             row0, row1, self.grid.rows_rad, self.grid.columns_rad,
             R_WC, p_WC, move.R_WA, move.p_WA,
             move.sets.points, move.sets.starts, move.lifting, move.sets.ball, move.sets.first,
-            move.sure.points, move.sure.starts, move.lifting, move.sure.ball, move.sure.first,
+            move.sure.points, move.sure.starts, move.sure_lifting, move.sure.ball, move.sure.first,
             move.retract, move.lift_to, move.gauge, self.pairs.down,
             run.profile, run.ranges, run.inner_profile, run.inner_ranges, run.top,
             outer.vertices, outer.faces, outer.boxes, outer.first, outer.count,
@@ -271,30 +282,32 @@ class MapBodies:
 
     # ---- bodies of the head ------------------------------------------------------------------------
 
-    def _fill_head(self, sheet: Sheet, part: Part, target: Target, code: int, gaps: Array, row0: int) -> None:
+    def _fill_head(self, sheet: Sheet, head: _Head, gaps: Array, row0: int) -> None:
         """A body of the head, by polyhedra: where boxes alone do not keep it off, and its neighbours do not either."""
+        part, target = head.part, head.target
         keep_off, errors = self.pairs.keep_off_of(part), self._errors_of(target)
         wanted = errors + keep_off + ROUNDING + target.tree.chord_error
         near = gaps < wanted
         if not near.any():
             return
-        by_column = float(rates_of(self.move, target)[1::2].sum()) if self.move.spin == 0.0 else math.inf
+        is_bound = head.move.spin == 0.0 and head.move.seen != "of the bed"
+        by_column = float(rates_of(head.move, target)[1::2].sum()) if is_bound else math.inf
         columns = self.grid.columns_rad
         for i, row in enumerate(near, start=row0):
             known, at = -math.inf, 0.0
             for j in np.flatnonzero(row).tolist():
                 if sheet.severity[i, j] == HITS or known - by_column * abs(columns[j] - at) >= wanted[j]:
                     continue
-                known, at = self._measure_head(sheet, part, target, code, i, j), float(columns[j])
+                known, at = self._measure_head(sheet, head, i, j), float(columns[j])
 
-    def _measure_head(self, sheet: Sheet, part: Part, target: Target, code: int, i: int, j: int) -> float:
+    def _measure_head(self, sheet: Sheet, head: _Head, i: int, j: int) -> float:
         """Compare at one cell; what is proven of the clearance."""
-        keep_off, errors = self.pairs.keep_off_of(part), float(self._errors_of(target)[j])
-        moves = Moves(move_sets(self.move.sets_at(i, j)), self.pairs.down)
-        there = self.frames.target_at(target, i, j)
+        keep_off, errors = self.pairs.keep_off_of(head.part), float(self._errors_of(head.target)[j])
+        moves = Moves(move_sets(head.move.sets_at(i, j)), head.down)
+        there = self.frames.target_at(head.target, i, j)
         far = errors + keep_off + CREDIT
         try:
-            found = measured(part, there, moves, far)
+            found = measured(head.part, there, moves, far)
         except EngineError:
             sheet.unsure[i, j] = 1
             return -math.inf
@@ -306,19 +319,19 @@ class MapBodies:
             rank = (severity, keep_off - left)
             if severity and rank > (sheet.severity[i, j], -sheet.over[i, j]):
                 sheet.severity[i, j], sheet.spare[i, j] = severity, left
-                sheet.over[i, j], sheet.who[i, j] = left - keep_off, code
+                sheet.over[i, j], sheet.who[i, j] = left - keep_off, head.code
             return found.swept.at_least
         is_hit = isinstance(found.exact, Contact) and found.exact.is_proven
         sheet.severity[i, j], sheet.spare[i, j] = HITS if is_hit else CAN_HIT, -math.inf
-        sheet.over[i, j], sheet.who[i, j] = -math.inf, code
+        sheet.over[i, j], sheet.who[i, j] = -math.inf, head.code
         return -math.inf
 
-    def _box_gaps(self, box: tuple[Array, Array], part: Part, target: Target, row0: int, row1: int) -> Array:
-        """Crude lower bounds of the clearance over some rows, by upright boxes; `box` is around the tip positions."""
-        corners = np.concatenate([p.outer.vertices for p, _ in part.outer if isinstance(p, PolyPiece)])
+    def _box_gaps(self, box: tuple[Array, Array], head: _Head, row0: int, row1: int) -> Array:
+        """Crude lower bounds of the clearance over some rows, by upright boxes; `box` is around the positions."""
+        corners = np.concatenate([p.outer.vertices for p, _ in head.part.outer if isinstance(p, PolyPiece)])
         low, high = box
-        low, high = low + corners.min(axis=0) - (0.0, 0.0, self.pairs.down), high + corners.max(axis=0)
-        centre, half = self.frames.box_of(target, row0, row1)
+        low, high = low + corners.min(axis=0) - (0.0, 0.0, head.down), high + corners.max(axis=0)
+        centre, half = self.frames.box_of(head.target, row0, row1)
         gap = np.maximum(np.maximum(low - centre - half, centre - half - high), 0.0)
         return np.asarray(np.sqrt((gap * gap).sum(axis=-1)))
 

@@ -3,12 +3,15 @@
 1. Arrays of poses are (m, n, 3, 3) and (m, n, 3); m or n is 1 where that axis does not matter.
 2. The move's own frame A is rigid: P for what stays in the part; for an area or a contour level, with its origin in the
    middle of the floor and its X along the first side.
-3. What this file does not know: clearances.
+3. Where linear axes move the table, the bed sees only what the head moves, and the table sees the bed move by the rest:
+   the same move with some directions left out.
+4. What this file does not know: clearances.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +19,15 @@ from numpy.typing import NDArray
 from kinematics.cut_pairs import Target
 from kinematics.engine.position_sets import PositionSets, position_sets
 from kinematics.engine.sweep import Arc, Positions
-from kinematics.machine import Machine, TableAxis, W
+from kinematics.machine import Machine, TableAxis, W, bed_motion, head_motion
+from kinematics.moves.cuts import motions_of_bed, seen_from_bed
 from kinematics.placed_cut import PlacedCut
 from kinematics.pose import Array, Pose, Vector, as_vector
 from kinematics.scene import Face, Pocket, Profile
 from kinematics.travel import SLACK
 
 Ints = NDArray[np.int64]
+Seen = Literal["from the table", "from the bed", "of the bed"]
 SINGULAR = 1e-6  # the level part of a side below which its direction is not told
 _CORNERS = np.array([[i, j, k] for i in (0, 3) for j in (1, 4) for k in (2, 5)])  # of a box (6,)
 
@@ -112,11 +117,12 @@ class MapMove:
     ----------
     R_WA, p_WA : poses of its frame.
     sets, sure : its position sets in A, and those in which all positions are true.
-    lifting : (n_sets,) 1 where a set lifts.
+    lifting, sure_lifting : (n_sets,) 1 where a set lifts.
     feature_points, feature_ends : corners of the feature's own sets in A, and where each set ends.
     centre_C : the place in what carries the part about which all turns; `spread`: how far the tip is from it at most
         where the move stays as it is in the part, `spin`: the same where it turns with the tool.
     is_singular : (n_rows, n_columns), where a side of an area stands upright.
+    seen : by whom; `whole`: the move of which this is what is seen.
     """
 
     frames: MapFrames
@@ -128,6 +134,7 @@ class MapMove:
     sets: PositionSets
     sure: PositionSets
     lifting: Ints
+    sure_lifting: Ints
     feature_points: Array
     feature_ends: NDArray[np.int32]
     retract: float
@@ -139,6 +146,8 @@ class MapMove:
     is_singular: NDArray[np.bool_]
     machine: Machine
     is_lift_within: bool
+    seen: Seen = "from the table"
+    whole: MapMove | None = None
 
     @staticmethod
     def of(placed: PlacedCut, grid: MapGrid) -> MapMove | None:
@@ -178,10 +187,11 @@ class MapMove:
         n_still = 0 if cut.leave_to is None else len(own) - 1
         lift = prepared.scene.lift
         z = prepared.scene.machine.z.limits
+        lifting = np.array([0] * n_still + [1] * (len(own) - n_still), dtype=np.int64)
         return MapMove(
             frames=frames, grid=grid, carrier=zero.carrier, R_WA=_fixed(R_WA), p_WA=_fixed(p_WA),
             positions=own, sets=position_sets(own), sure=position_sets([s.inside() for s in own]),
-            lifting=np.array([0] * n_still + [1] * (len(own) - n_still), dtype=np.int64),
+            lifting=lifting, sure_lifting=lifting,
             feature_points=np.concatenate(features),
             feature_ends=np.cumsum([len(f) for f in features], dtype=np.int32),
             retract=float(cut.retract), lift_to=float(prepared.lift_to(placed.orientation, cut)),
@@ -190,8 +200,36 @@ class MapMove:
             is_lift_within=lift.gauge_z is None or z[0] <= lift.gauge_z <= z[1],
         )  # fmt: skip
 
+    def seen_from_bed(self) -> MapMove:
+        """The same move as the bed sees it: by what the head moves."""
+        gauge = np.array([0.0, 0.0, self.gauge])
+        mask = np.array(head_motion(self.machine, (1.0, 1.0, 1.0)))
+        return self._seen("from the bed", mask, mask * (self.p_WA + gauge) - gauge)
+
+    def of_bed(self) -> MapMove:
+        """How the bed moves past the table."""
+        mask = np.array(bed_motion(self.machine, (1.0, 1.0, 1.0)))
+        return self._seen("of the bed", mask, mask * (self.p_WA + (0.0, 0.0, self.gauge)))
+
+    def _seen(self, seen: Seen, mask: Array, p_WA: Array) -> MapMove:
+        """With the directions left out that `mask` has 0; areas then are no wider than their sides."""
+        shown = [(s, lifts) for s, lifts in zip(self.positions, self.lifting.tolist(), strict=True)]
+        if mask[0] * mask[1] == 0.0:
+            shown = [(side, lifts) for s, lifts in shown for side in _sides(s)]
+        up = int(mask[2])
+        return replace(
+            self, seen=seen, whole=self, R_WA=_fixed(mask[:, None] * self.R_WA), p_WA=_fixed(p_WA),
+            sets=position_sets([s for s, _ in shown]),
+            lifting=np.array([lifts * up for _, lifts in shown], dtype=np.int64),
+            sure_lifting=self.sure_lifting * up,
+        )  # fmt: skip
+
     def sets_at(self, i: int, j: int) -> list[Positions]:
-        """The positions in W at one cell, lifted."""
+        """The positions in W at one cell, lifted, as they are seen."""
+        if self.whole is not None:
+            sets, gauge = self.whole.sets_at(i, j), np.array([0.0, 0.0, self.gauge])
+            see = seen_from_bed if self.seen == "from the bed" else motions_of_bed
+            return list(see(self.machine, sets, gauge))
         a, b = min(i, self.R_WA.shape[0] - 1), min(j, self.R_WA.shape[1] - 1)
         X_WA = Pose(W, "A", self.R_WA[a, b], self.p_WA[a, b])
         found = []
@@ -212,7 +250,9 @@ class MapMove:
         """Low and high corners (m, n, 3) of all tip positions, lifted, over some rows."""
         corners = self._corners(row0, row1)
         low, high = corners.min(axis=3), corners.max(axis=3)
-        high[..., 2] = np.maximum(high[..., 2] + self.retract, np.maximum(self.lift_to - self.gauge, high[..., 2]))
+        if self.lifting.any():
+            top = self.lift_to - (0.0 if self.seen == "of the bed" else self.gauge)
+            high[..., 2] = np.maximum(high[..., 2] + self.retract, np.maximum(top, high[..., 2]))
         return low, high
 
     def mark_travel(self, is_out: NDArray[np.bool_], row0: int, row1: int) -> None:
@@ -230,6 +270,13 @@ class MapMove:
         z = self.machine.z.limits
         out |= (low[..., 2] + self.gauge < z[0] - SLACK) | (top > z[1] + SLACK)
         is_out[row0:row1] = out
+
+
+def _sides(s: Positions) -> list[Positions]:
+    """A set, or the sides of an area: seen along a direction of its plane it is no more than they are."""
+    if len(s.points) < 3:
+        return [s]
+    return [Positions(np.array([p, q])) for p, q in zip(s.points, np.roll(s.points, -1, axis=0), strict=True)]
 
 
 def _in_A(X_AW: Pose, s: Positions) -> Positions:

@@ -185,8 +185,9 @@ def _turn(R_WA: Array, ia: int, ib: int, ja: int, jb: int, i: int, j: int) -> fl
     most = 0.0
     for a in range(ia, ib):
         for b in range(ja, jb):
-            c, s = R_WA[a, b, 0, 0] - R_WA[i, j, 0, 0], R_WA[a, b, 1, 0] - R_WA[i, j, 1, 0]
-            most = max(most, c * c + s * s)
+            for k in range(2):  # a direction that is not seen has a row of zeros
+                u, v = R_WA[a, b, k, 0] - R_WA[i, j, k, 0], R_WA[a, b, k, 1] - R_WA[i, j, k, 1]
+                most = max(most, u * u + v * v)
     return math.sqrt(most)
 
 

@@ -17,7 +17,7 @@ from kinematics.clearance import check_cut
 from kinematics.machine import TableAxis
 from kinematics.placed_cut import PlacedCut, placed_cuts
 from kinematics.prepared import Prepared
-from kinematics.scene import Hole, Lift, Path, Placement, Profile, Scene, SetupErrors, Slot
+from kinematics.scene import Hole, Lift, Path, Placement, Pocket, Profile, Scene, SetupErrors, Slot
 from kinematics.shapes import Box, cylinder
 from kinematics.verdict import Verdict
 from tests.app.cli.checked_samples import sample_file
@@ -81,6 +81,8 @@ def agree(placed: PlacedCut, found: OrientationMap, n: int, seed: int = 0) -> No
         ("sampler_block_b", ("V3", "+X pocket"), 5.0),
         ("sampler_block_c", ("V6", "drain drill"), 1.0),
         ("hinge_block_inclined", ("side", "pin hole"), 5.0),
+        ("gauge_cap_bc", ("outlet 1", "flat 1"), 5.0),
+        ("latch_pair", ("left side", "left bolt hole"), 5.0),
     ],
 )
 def test_that_cells_are_what_a_check_says(name: str, cut: tuple[str, str], step: float) -> None:
@@ -88,16 +90,21 @@ def test_that_cells_are_what_a_check_says(name: str, cut: tuple[str, str], step:
     agree(placed, mapped(placed, step), 24)
 
 
-def turning_table(**numbers: object) -> Scene:
-    """A block with a post and a wall beside it on a table that tilts and turns, a column on the table below."""
+def turning_table(*, moves_table: str = "", **numbers: object) -> Scene:
+    """A block with a post and a wall beside it on a table that tilts and turns, a column on the table below.
+
+    A mast on the bed stands behind; the linear axes that are named move the table past it.
+    """
     tilt = TableAxis("tilt", "A", "cradle", (5.0, 0.0, 0.0), (1.0, 0.0, 0.0), (-100.0, 100.0))
     turn = TableAxis("turn", "C", "platter", (0.0, 3.0, -20.0), (0.0, 0.0, 1.0), None)
-    machine = replace(
-        plain_machine(bodies=(body("column", Box(20.0, 20.0, 80.0), (70.0, 30.0, -60.0)),)), table_axes=(tilt, turn)
-    )
+    column = body("column", Box(20.0, 20.0, 80.0), (70.0, 30.0, -60.0))
+    motor = body("motor", Box(60.0, 80.0, 40.0), (0.0, 20.0, 10.0), on="head")
+    plain = plain_machine(moves_table=moves_table, bodies=(column, motor))
+    machine = replace(plain, table_axes=(tilt, turn))
     bodies = (
         body("post", cylinder(8.0, 62.0), (24.0, 0.0, 0.0), on="platter"),
         body("wall", Box(40.0, 6.0, 30.0), (0.0, 30.0, 0.0), on="platter"),
+        body("mast", Box(30.0, 20.0, 300.0), (0.0, 75.0, -60.0), on="bed"),
         body("yoke", Box(10.0, 60.0, 30.0), (-60.0, 0.0, -40.0), on="cradle"),
     )
     given = {
@@ -129,9 +136,24 @@ def turning_table(**numbers: object) -> Scene:
         {"tool": end_mill(6.0, 8.0, stick_out=30.0, shank=10.0)},  # in the hole what the cutter took is gone
         {"lift": Lift("retract")},
         {"lift": Lift("top")},
+        {"moves_table": "xy"},
+        {"moves_table": "z", "feature": Slot((-8.0, 0.0, 0.0), (8.0, 4.0, 0.0), 3.0)},
+        {"moves_table": "y", "feature": Pocket((0.0, 0.0, 0.0), (20.0, 14.0), (1.0, 0.0, 0.0), 4.0)},
         {"feature": Slot((-8.0, 0.0, 0.0), (8.0, 4.0, 0.0), 3.0), "leave_to": (20.0, 20.0, 4.0)},
     ],
-    ids=["hole", "slot", "path", "contour", "wide shank", "lift by retract", "lift to top", "leaves aside"],
+    ids=[
+        "hole",
+        "slot",
+        "path",
+        "contour",
+        "wide shank",
+        "lift by retract",
+        "lift to top",
+        "table moves in X and Y",
+        "table moves in Z",
+        "table moves in Y",
+        "leaves aside",
+    ],
 )
 def test_that_features_of_every_kind_are_what_a_check_says(numbers: dict[str, object]) -> None:
     (placed,) = placed_cuts(Prepared(turning_table(**numbers)))
