@@ -103,18 +103,24 @@ class SidePlots(QWidget):
             self._keys.addButton(key, i)
             row.addWidget(key)
         self._keys.button(0).setChecked(True)
-        self._keys.idClicked.connect(self.stack.setCurrentIndex)
+        self._keys.idClicked.connect(self.show_plot)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
         column.addLayout(row)
         column.addWidget(self.stack, 1)
 
+    def show_plot(self, index: int) -> None:
+        """Show one, and not the other."""
+        for i in range(self.stack.count()):
+            self.stack.widget(i).setVisible(i == index)
+        self.stack.setCurrentIndex(index)
+        self._keys.button(index).setChecked(True)
+
     def turn_over(self) -> int:
         """Show the other one; returns which."""
         other = 1 - self.stack.currentIndex()
-        self.stack.setCurrentIndex(other)
-        self._keys.button(other).setChecked(True)
+        self.show_plot(other)
         return other
 
 
@@ -193,11 +199,13 @@ class Arrangement(QWidget):
         main.setSizes(MAIN[size])
         top.setSizes([sum(MAIN[size]) - MAIN[size][0] - EDITOR, EDITOR])
         middle.setSizes(MIDDLE[size])
-        for widget in (p.board, p.view, p.dials, p.uses_up, p.side_on, p.round_tool):
+        is_one_plot = size in (Size.SMALL, Size.NORMAL)
+        plots = () if is_one_plot else (p.side_on, p.round_tool)  # a stack shows its own
+        for widget in (p.board, p.view, p.dials, p.uses_up, *plots):
             widget.show()
-        self._side.setVisible(size in (Size.SMALL, Size.NORMAL))
-        if size in (Size.SMALL, Size.NORMAL):
-            self._side.stack.setCurrentIndex(0)
+        self._side.setVisible(is_one_plot)
+        if is_one_plot:
+            self._side.show_plot(0)
         self._root = main
         self._column.addWidget(main)
 

@@ -20,6 +20,7 @@ from types import TracebackType
 
 import psutil
 import pytest
+import shiboken6
 from PySide6.QtCore import QCoreApplication, QDeadlineTimer, QEvent, QEventLoop, QSettings, QTimer
 from PySide6.QtWidgets import QApplication
 
@@ -175,7 +176,11 @@ class Opener:
 
     def __call__(self, path: Path | None = None, size: tuple[int, int] = (1280, 800)) -> MainWindow:
         """A window of a size, with a set-up if one is named."""
-        window = MainWindow(self._settings, theme_of(LIGHT))
+        theme = theme_of(LIGHT)
+        application = QApplication.instance()
+        assert isinstance(application, QApplication), "there is one"
+        apply_to(application, theme)  # another test may have left it dark
+        window = MainWindow(self._settings, theme)
         self.windows.append(window)
         window.resize(*size)
         window.show()
@@ -196,7 +201,7 @@ class Opener:
 
     def close(self) -> None:
         """Close them all, whatever is unsaved."""
-        for window in self.windows:
+        for window in filter(shiboken6.isValid, self.windows):  # one that was closed is gone
             window.session.document.stack.setClean()
             window.close()
         self.windows.clear()
