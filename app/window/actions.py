@@ -96,6 +96,7 @@ FILE: tuple[Action, ...] = (
     Action("file.sample", "Open the sample", (), "File", lambda w: w.files.open_sample()),
     Action("file.save", "Save", ("Ctrl+S",), "File", lambda w: w.files.save()),
     Action("file.save_as", "Save as", ("Ctrl+Shift+S",), "File", lambda w: w.files.ask_save_as()),
+    Action("file.sheet", "Print the sheet", ("Ctrl+P",), "File", lambda w: w.sheets.make()),
     Action("file.reread", "Read the file again", ("F5",), "File", lambda w: w.files.reread()),
     Action("file.close", "Close the window", ("Ctrl+W",), "File", lambda w: w.leave()),
 )

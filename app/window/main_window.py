@@ -44,6 +44,7 @@ from app.window.panels.status_line import StatusLine
 from app.window.panels.tight_view import TightView
 from app.window.panels.uses_up import UsesUpBar
 from app.window.session import Session
+from app.window.sheets import Sheets
 from app.window.theme import DARK, LIGHT, Theme, apply_to, theme_of
 from app.window.units import Unit
 from app.window.ways import Ways
@@ -78,6 +79,7 @@ class MainWindow(QMainWindow):
     files: Files
     new_setup: NewSetup
     session: Session
+    sheets: Sheets
     view: TightView
     ways: Ways
     wiring: Wiring
@@ -116,6 +118,7 @@ class MainWindow(QMainWindow):
         self.ways = Ways(self, self.session)
         self.measuring = Measuring(self, self.session)
         self.keeper = Keeper(self, self.session)
+        self.sheets = Sheets(self, self.session)
         self.new_setup = NewSetup(self, self.session, self.new_page)
         self._actions = {action.key: self._added(action) for action in ACTIONS}
         self._overlays: tuple[Overlay, ...] = ()
@@ -240,7 +243,8 @@ class MainWindow(QMainWindow):
             group = action.group
             menu.addAction(self._actions[action.key])
         self.headline.menu.setMenu(menu)
-        self.headline.sheet.hide()
+        self.headline.sheet.setToolTip("Print the bench sheet (Ctrl+P)")
+        self.headline.sheet.clicked.connect(self.sheets.make)
 
     def step_pane(self, step: int) -> None:
         """The focus goes to the next or last pane that can be seen."""
@@ -413,6 +417,7 @@ class MainWindow(QMainWindow):
         self.view.shut_down()
         self.pictures.shut_down()
         self.keeper.close()
+        self.sheets.close()
         self.session.close()
         super().closeEvent(event)
 
