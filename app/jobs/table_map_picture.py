@@ -274,7 +274,11 @@ def _legend(draw: ImageDraw.ImageDraw, found: OrientationMap, top: int, width: i
     x = _beside(draw, x + 38, y, "spare 0")
     for k in range(0, 30, 4):
         draw.line((x + k, y, x + k + 2, y), INK)
-    x = _beside(draw, x + 38, y, f"spare {number(found.keep_off)}, the keep-off")
+    cutter, holder = found.keep_offs
+    wanted = f"spare {number(cutter)}, the keep-off"
+    if cutter != holder:
+        wanted = f"the keep-off: {number(cutter)} of the cutter, {number(holder)} of all else"
+    x = _beside(draw, x + 38, y, wanted)
     last = "A clear cell has its keep-off, proven; how much more is not told."
     draw.text((x, y), _elided(last, quiet, width - RIGHT - x), QUIET, quiet, anchor="lm")
 

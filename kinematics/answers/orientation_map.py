@@ -77,6 +77,7 @@ class OrientationMap:
     Parameters
     ----------
     row_axis, column_axis : names; the row axis is None where the machine has one table axis.
+    keep_offs : of what cuts, and of all else.
     severity : of the whole verdict. `pair_severity`: of the pairs alone.
     spare : of the worst pair, mm; NaN where it is not asked or not known.
     known : index into `Known`. `pair`: index into `pairs`, -1 where none is told.
@@ -88,7 +89,7 @@ class OrientationMap:
     tool: str
     holder: str
     now: tuple[tuple[str, float], ...]
-    keep_off: float
+    keep_offs: tuple[float, float]
     row_axis: str | None
     column_axis: str
     rows_deg: Array
@@ -107,6 +108,11 @@ class OrientationMap:
     @cached_property
     def _why_of(self) -> dict[tuple[int, int], str]:
         return dict(self.whys)
+
+    @property
+    def keep_off(self) -> float:
+        """The keep-off that every pair has at least."""
+        return min(self.keep_offs)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -243,7 +249,7 @@ def _finished(placed: PlacedCut, sheet: Sheet) -> OrientationMap:
         tool=placed.tool.id,
         holder=placed.tool.holder.name,
         now=placed.orientation.angles_deg,
-        keep_off=min(keep_off.cutter, keep_off.holder),
+        keep_offs=(keep_off.cutter, keep_off.holder),
         row_axis=None if sheet.grid.row_axis is None else sheet.grid.row_axis.name,
         column_axis=sheet.grid.column_axis.name,
         rows_deg=sheet.grid.rows_deg,
