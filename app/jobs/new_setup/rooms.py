@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from app.jobs.check import result_of
 from app.jobs.new_setup.answers import Answers
 from app.jobs.new_setup.directions import written_angles
 from app.jobs.new_setup.scene_text import scene_text
@@ -14,7 +13,6 @@ from app.jobs.results import CutResult
 from app.scenes.catalogues import Catalogues
 from app.scenes.reader import read_scene_text
 from kinematics.machine import TableSolution
-from kinematics.prepared import Prepared
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +37,9 @@ def rooms(
     AnswerFault : two answers do not fit together.
     SceneFileError : the scene that the answers make has a fault.
     """
+    from app.jobs.check import result_of  # with the engine, which who only shows rooms does not load
+    from kinematics.prepared import Prepared
+
     (orientation,) = answers.orientations
     for solution in solutions:
         if solution.outside:
