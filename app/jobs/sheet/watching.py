@@ -119,7 +119,7 @@ def gap_of(cut: CutResult, L: Lengths) -> str:
     """The gap of the pair in a few letters; "?" where it was not established, "" where the pair is not the matter."""
     if not isinstance(cut, CutReport) or cause(cut) == "unknown":
         return "?"
-    if cut.worst is None or (cut.verdict is Verdict.HITS and cause(cut) == "travel"):
+    if cut.worst is None or cause(cut) == "depth" or (cut.verdict is Verdict.HITS and cause(cut) == "travel"):
         return ""
     clearance = cut.worst.clearance
     if clearance is None:

@@ -22,6 +22,7 @@ from app.scenes.reader import read_scene
 from kinematics.prepared import Prepared
 from tests.app.cli.checked_samples import SAMPLES, json_of, sample_file
 from tests.app.jobs.sheet_reading import faults, read_pages, text_of
+from tests.benchmarks.sheets import large_scene
 
 Json = dict[str, Any]
 SLACK = 1e-4  # mm; JSON has four decimals, proven ones rounded down
@@ -291,6 +292,21 @@ def test_that_a_key_that_does_not_fit_is_said(tmp_path: Path) -> None:
     text = sheet(changed(tmp_path, "keyed", keyed))
     assert "key 25.0 over clamp screw R: DOES NOT FIT, stock (raw) is in the way" in text
     assert "clamp screw R: M6 ISO 4762, torque 9 Nm" in text
+
+
+@pytest.mark.slow
+def test_that_60_tools_at_40_orientations_are_all_on_the_sheet(tmp_path: Path) -> None:
+    data = data_of(large_scene(tmp_path, 60, 40))
+    pages = read_pages(data)
+    assert len(pages) <= 4
+    assert not [fault for page in pages for fault in faults(page)]
+    text = text_of(data)
+    for i in range(1, 61):
+        assert re.search(rf"\bT{i} drill [3-7] H1[16] ", text), f"T{i}"
+    for i in range(40):
+        assert f" V{i + 1} A {2 * i} C {9 * i} " in text, f"V{i + 1}"
+    for line in re.findall(r"flute too short[^;.]*", text):
+        assert not re.search(r"short \d", line)  # the gap is not the matter
 
 
 # --- the command --------------------------------------------------------------------------------
