@@ -77,12 +77,11 @@ def _turned(axis: TableAxis, points: Array, low: float, high: float, step: float
 
     One point for each piece of a cell, as of `_thinned`.
     """
-    off = points - np.asarray(axis.origin)
-    along = off @ np.asarray(axis.axis)
-    radius = math.sqrt(max(float(((off * off).sum(axis=1) - along * along).max()), 0.0))
+    along = points @ np.asarray(axis.axis)  # the origin of what is carried lies on the axis
+    radius = math.sqrt(max(float(((points * points).sum(axis=1) - along * along).max()), 0.0))
     n = 1 + math.ceil(math.radians(high - low) * radius / step) if high > low else 1
     piece = PIECE * step
-    reach = float(np.linalg.norm(off, axis=1).max())
+    reach = float(np.linalg.norm(points, axis=1).max())
     first = np.floor((np.asarray(axis.origin) - reach) / piece)
     side = math.ceil(2.0 * reach / piece) + 2
     taken = np.zeros((side, side, side), dtype=np.bool_)

@@ -88,6 +88,18 @@ def test_that_each_way_round_is_swept(machine: Machine) -> None:
     assert is_taken(both, (45.0 * math.cos(1.0), -45.0 * math.sin(1.0), 10.0))
 
 
+def test_that_an_axis_that_lies_elsewhere_sweeps_the_same_room_there(machine: Machine) -> None:
+    first, second = machine.table_axes
+    tilt, rotary = replace(first, origin=(5.0, -40.0, 90.0)), replace(second, origin=(0.0, 7.0, 30.0))
+    moved = replace(machine, table_axes=(tilt, rotary))
+    for box in (((0.0, 0.0), (0.0, 200.0)), ((0.0, 120.0), (0.0, 0.0))):
+        here, there = shell_of(machine, *box), shell_of(moved, *box)
+        if box[0] == (0.0, 0.0):
+            assert there.origin == pytest.approx(np.add(here.origin, (5.0, -33.0, 120.0)), abs=2.0 * here.step)
+        assert is_taken(there, (33.0, -33.0, 130.0))  # the bar's end where both axes stand at 0: (28, 0, 10)
+        assert not is_taken(there, (28.0, 0.0, 10.0))
+
+
 def test_that_nothing_that_turns_sweeps_nothing(machine: Machine) -> None:
     assert swept_shell(machine, [], [((0.0, 90.0), (0.0, 0.0))]) is None
 
