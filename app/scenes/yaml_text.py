@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from functools import lru_cache
 
 from app.scenes.located import ListNode, MapNode, Node, ScalarNode, TextFault, read_tree
 
@@ -54,6 +55,7 @@ def _escaped(character: str) -> str:
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
+@lru_cache(maxsize=4096)  # keys and names come again and again
 def _reads_back(value: str) -> bool:
     """Whether a text without quotes is itself again in a list, in a mapping, and as a key."""
     if not value or value != value.strip() or any(sign in value for sign in ",[]{}#"):
