@@ -34,7 +34,7 @@ from kinematics.visibility import LEVELS_DEG as LEVELS_DOOR_DEG
 from kinematics.visibility import SIDES_DEG as SIDES_DOOR_DEG
 
 DOTS_PER_POINT = 300.0 / 72.0  # pixels of a picture for one point of paper
-NUMBER_POINTS = 9.0  # size of the gap's number on paper
+NUMBER_POINTS = 10.6  # size of the gap's number on paper; where pages are tight pictures are 0.76 as large
 NUMBER_PIXELS = 26.0  # the same in pixels of the design
 LINE_SCALE = NUMBER_POINTS * DOTS_PER_POINT / NUMBER_PIXELS  # pixels of a picture for one of the design
 HOLDING = ("stop", "clamp", "screw", "pin", "jaw", "strap", "locat", "dowel", "wedge")  # words in names of what holds

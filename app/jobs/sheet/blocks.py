@@ -104,7 +104,8 @@ def set_up_block(content: SheetContent, pictures: Pictures, plan: Plan) -> Table
     room = right_width - 2 * PAD
     left: list[Flowable] = [heading("SET-UP, as seen from the door")]
     if pictures.set_up is not None:
-        left.append(LabelledSetUp(pictures.set_up, left_width - 2 * PAD, SET_UP_PICTURE, plan.cutter))
+        size = (SET_UP_PICTURE[0] * plan.picture, SET_UP_PICTURE[1] * plan.picture)
+        left.append(LabelledSetUp(pictures.set_up, left_width - 2 * PAD, size, plan.cutter))
     else:
         why = plan.cutter.fitted(pictures.why or "none was asked for", left_width - 2 * PAD, 4, BODY)
         left.append(paragraph(f"{bold('No picture of the set-up:')} {plain(why)}", BODY))
@@ -184,7 +185,7 @@ def watch_block(content: SheetContent, pictures: Pictures, plan: Plan) -> Table:
         texts = [
             _watch_text(n, item, pictures, width, plan) for n, item in enumerate(watch.items[i : i + HALVES], i + 1)
         ]
-        drawn = [_watch_pictures(item, pictures, width) for item in watch.items[i : i + HALVES]]
+        drawn = [_watch_pictures(item, pictures, width, plan) for item in watch.items[i : i + HALVES]]
         if len(texts) == 1:
             rows.append([texts[0], drawn[0]])
         else:
@@ -224,13 +225,13 @@ def _watch_text(n: int, item: Watch, pictures: Pictures, width: float, plan: Pla
     return lines
 
 
-def _watch_pictures(item: Watch, pictures: Pictures, width: float) -> list[Flowable]:
+def _watch_pictures(item: Watch, pictures: Pictures, width: float, plan: Plan) -> list[Flowable]:
     drawn = (pictures.watched or {}).get(item.cut) if item.cut else None
-    return [] if drawn is None else [_two_pictures(drawn, width - 2 * PAD)]
+    return [] if drawn is None else [_two_pictures(drawn, width - 2 * PAD, plan.picture)]
 
 
-def _two_pictures(drawn: WatchPictures, room: float) -> Table:
-    width = (room - PAD) / 2
+def _two_pictures(drawn: WatchPictures, room: float, share: float) -> Table:
+    width = (room - PAD) / 2 * share
     height = width * WATCH_PICTURE[1] / WATCH_PICTURE[0]
     captions = [plain(drawn.seen_from), "from the door"]
     rows: list[list[Cell]] = [
@@ -281,5 +282,5 @@ def last_block(content: SheetContent, notes: Sequence[str], plan: Plan) -> Table
 def sign_block(content: SheetContent, plan: Plan) -> Table:
     """Room for initials: each a word and a line to write on."""
     rows: list[list[Cell]] = [[WriteOn(content.sign, plan.width - 2 * PAD)]]
-    looks = [("BOX", (0, 0), (-1, -1), FRAME, black), ("TOPPADDING", (0, 0), (-1, -1), 8)]
+    looks = [("BOX", (0, 0), (-1, -1), FRAME, black), ("TOPPADDING", (0, 0), (-1, -1), 4 if plan.is_close else 8)]
     return Table(rows, colWidths=[plan.width], style=TableStyle([*PADDED, *looks]))

@@ -26,13 +26,24 @@ HALVES = 2  # columns of a block that is split down its middle
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """How a sheet is laid out. `tools`, `order`: how many rows are shown; None for all."""
+    """How a sheet is laid out.
+
+    Parameters
+    ----------
+    tools, order : how many rows are shown; None for all.
+    picture : how high pictures are, of their design; where they are lower, rows stand closer too.
+    """
 
     width: float
     density: int
     cutter: Cutter
     tools: int | None = None
     order: int | None = None
+    picture: float = 1.0
+
+    @property
+    def is_close(self) -> bool:
+        return self.picture < 1.0 or self.density > 0
 
     @property
     def lines(self) -> int:

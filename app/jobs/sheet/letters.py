@@ -65,8 +65,8 @@ def plain(text: str) -> str:
 
 
 def paragraph(marked: str, size: float = BODY, align: str = "left", colour: str = "black") -> Paragraph:
-    """A paragraph of text that is escaped already."""
-    return Paragraph(marked, style(size, align, colour))
+    """A paragraph of text that is escaped already. A number of the largest size stands alone: it needs no leading."""
+    return Paragraph(marked, style(size, align, colour, 1.1 if size == STICK_OUT else LEADING))
 
 
 def width_of(text: str, size: float, font: str = REGULAR) -> float:

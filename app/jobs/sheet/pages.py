@@ -1,8 +1,9 @@
 """The bench sheet as PDF: blocks on pages of A4 or Letter, one page where it fits, never more than four.
 
 1. Same content, same pictures: same bytes. The file carries no time and no random name of its own.
-2. Letters of the first design size are never made smaller to save room: texts are given fewer lines, long lists are
-   cut and say so, and only then rows are left out, which the sheet says in a black bar at its top.
+2. Letters are never made smaller to save room. Pictures are made lower and rows closer where that spares the second
+   page; else texts are given fewer lines, long lists are cut and say so, and only then rows are left out, which the
+   sheet says in a black bar at its top.
 3. What this file does not know: what the texts mean.
 """
 
@@ -40,6 +41,7 @@ SIDE, TOP, FOOT = 28.0, 20.0, 26.0  # margins; the foot holds a line of its own
 HEAD = 13.0  # of the pages after the first
 GAP = 2.5  # between blocks
 DENSITIES = (0, 1, 2)
+LOWER = 0.76  # of a picture's height, where that makes a sheet of two pages one
 
 
 @dataclass(slots=True)
@@ -70,6 +72,9 @@ def sheet_pdf(content: SheetContent, pictures: Pictures, *, paper: Paper = "a4")
     notes = (LETTERS_NOTE,) if shown != content else ()
     sheet = _Sheet(shown, _printable_pictures(pictures), PAPERS[paper], notes)
     made = _made(sheet, Plan(sheet.width, DENSITIES[0], Cutter()))
+    if made.n_pages == 2:
+        lower = _made(sheet, Plan(sheet.width, DENSITIES[0], Cutter(), picture=LOWER))
+        made = lower if lower.n_pages == 1 else made
     for density in DENSITIES[1:]:
         if made.n_pages <= MOST_PAGES:
             break
@@ -138,7 +143,7 @@ def _story(sheet: _Sheet, plan: Plan) -> Iterator[Flowable]:
     blocks += [last_block(content, sheet.notes, plan), sign_block(content, plan)]
     for i, block in enumerate(blocks):
         if i:
-            yield Spacer(1, GAP)
+            yield Spacer(1, GAP / 2 if plan.is_close else GAP)
         yield block
 
 

@@ -27,7 +27,7 @@ def tools_block(content: SheetContent, plan: Plan) -> Table:
     if content.tool_notes:
         spans.append([small(" ".join(content.tool_notes), plan.width, plan, is_bold=True)])
     title = "TOOLS, stick-out from the face of the nut or holder" if content.may_run else "TOOLS, as they were checked"
-    return block(title, widths, rows, header=header, spans=spans, pad=0.0 if plan.density else 1.0)
+    return block(title, widths, rows, header=header, spans=spans, pad=0.0 if plan.is_close else 1.0)
 
 
 _RUN_HEADS = (
@@ -74,7 +74,7 @@ def _run_rows(tools: Sequence[ToolRow], plan: Plan) -> list[list[Cell]]:
                 _length(tool.gauge_length, SMALL, is_bold=False),
                 paragraph("________", LEAST, "centre"),
                 paragraph(plain(tool.slenderness), SMALL, "right"),
-                cut_to(tool.guards, widths[8], lines, SMALL, plan),
+                cut_to(tool.guards, widths[8], plan.lines, SMALL, plan),
             ]
         )
     return rows

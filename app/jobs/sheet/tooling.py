@@ -50,7 +50,7 @@ def _row(facts: Facts, tool: Tool, L: Lengths) -> ToolRow:
     assembly = tool_assembly(tool, facts.scene.machine.spindle_nose)
     guards = [g for g in facts.guards if g.tool == tool.id]
     verdict = worst([c.verdict for c in facts.check.cuts if c.tool == tool.id])
-    not_under, said = _not_under(tool, guards, L) if may_run else ("", _clear_from(guards, verdict, L))
+    not_under, said = _not_under(tool, guards, verdict, L) if may_run else ("", _clear_from(guards, verdict, L))
     return ToolRow(
         id=tool.id,
         tool=tool_words(tool, assembly, L),
@@ -80,12 +80,12 @@ def _short(text: str) -> str:
     return text.removesuffix(".0") if "(" not in text else text
 
 
-def _not_under(tool: Tool, guards: Sequence[Guard], L: Lengths) -> tuple[str, str]:
-    """The length not to go under, as printed, and what it guards."""
+def _not_under(tool: Tool, guards: Sequence[Guard], verdict: Verdict, L: Lengths) -> tuple[str, str]:
+    """The length not to go under, as printed, and what it guards; `verdict` : the worst of the tool's cuts."""
+    is_unchecked = verdict is Verdict.NOT_CHECKED
     unknown = [g for g in guards if g.held is None]
-    if unknown or not guards:
-        names = ", ".join(f"{g.orientation} {g.cut}" for g in unknown)
-        return "?", f"{names}: {unknown[0].why or 'not known'}" if unknown else "not known"
+    if unknown:
+        return "?", f"{_cuts_of(unknown)}: {'not checked' if is_unchecked else unknown[0].why or 'not known'}"
     held = [(g, g.held) for g in guards if g.held is not None]
     least = max(h.least for _, h in held)
     dictating = [g for g, h in held if h.least >= least - SAME]
