@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, QTimer, Slot
 from PySide6.QtWidgets import QFileDialog
 
-from app.jobs.new_setup.part_files import UnitQuestion
+from app.jobs.new_setup.part_files import UnitQuestion, copied_beside
 from app.jobs.new_setup.screws import screw_names
 from app.jobs.new_setup.typed import (
     DEFAULT_TOOL,
@@ -32,7 +32,7 @@ from app.jobs.new_setup.typed import (
     with_text,
 )
 from app.scenes.catalogues import CatalogueFile, Catalogues
-from app.scenes.side_files import SideFileFault
+from app.scenes.side_files import SideFileFault, reason_of
 from app.view3d.places import Place
 from app.window.answers import Found
 from app.window.new_setup_asked import NewSetupQuestions, Question
@@ -88,6 +88,7 @@ class NewSetup(QObject):
         self.questions.answered.connect(self._found)
         document.text_changed.connect(self._text_changed)
         self._window.files.opened.connect(self.shut)
+        self._window.files.saved.connect(self._was_saved)
         page.part.file_asked.connect(self._file_asked)
         page.part.file_dropped.connect(self.read)
         page.part.unit_chosen.connect(self._unit_chosen)
@@ -172,6 +173,28 @@ class NewSetup(QObject):
         files = self._window.files
         if files.save() if self._is_name_free else files.ask_save_as():
             self.shut()
+
+    @Slot(str)
+    def _was_saved(self, words: str) -> None:
+        """Saved in another folder, the set-up takes its part and machine along."""
+        saved = self._session.document.path
+        if not words or not self.is_open or saved is None or self._path is None:
+            return
+        self._is_name_free = True
+        if saved.parent.absolute() == self.folder.absolute():
+            return
+        beside = [name for name in (self._part_name(), self.typed.machine) if (self.folder / name).is_file()]
+        try:
+            copied = copied_beside([self.folder / name for name in beside], saved.parent)
+        except OSError as error:
+            self._session.refused.emit(f"{saved.parent}: {reason_of(error)}; {', '.join(beside)} could not be copied")
+            return
+        self._path = saved
+        if copied:
+            self._session.recompute()
+
+    def _part_name(self) -> str:
+        return self.typed.part.file if self.typed.part is not None else ""
 
     def _bring_missing(self) -> None:
         """To the block that is not right."""

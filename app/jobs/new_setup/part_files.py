@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -46,6 +48,17 @@ def part_answer(path: Path, *, units: str | None = None, up: Up = "+Z") -> PartA
             raise
         return UnitQuestion(path.name, _size(load_mesh(path, units="mm"), up))
     return PartAnswer(path.name, units if _needs_unit(path) else None, up, _size(mesh, up))
+
+
+def copied_beside(files: Iterable[Path], folder: Path) -> tuple[Path, ...]:
+    """Copies of files in a folder; what is there already, whatever it is, stays. Raises OSError."""
+    copied = []
+    for file in files:
+        to = folder / file.name
+        if not to.exists():
+            shutil.copyfile(file, to)
+            copied.append(to)
+    return tuple(copied)
 
 
 def _needs_unit(path: Path) -> bool:

@@ -171,7 +171,7 @@ def followed(typed: Typed, folder: Path, catalogues: Catalogues) -> Followed:
     stands = _stands(draft, typed)
     found = replace(found, top=bar_top(stands), stands=stands, missing=draft.missing())
     try:
-        found = replace(found, bar=bar_size(stands))
+        found = replace(found, bar=bar_size(replace(stands, bar=draft.bar)))
         if draft.missing():
             return found
         answers = replace(draft.answers(), assumed=_assumed(typed, draft.machine))

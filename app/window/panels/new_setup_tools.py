@@ -144,6 +144,10 @@ class ToolsField(QPlainTextEdit):
         """Whether the arrow keys have picked something: Enter alone ends a line."""
         return self.offered.currentRow() >= 0
 
+    def focusNextPrevChild(self, next: bool) -> bool:  # noqa: A002, FBT001 - as Qt calls it
+        """Tab takes what is offered, before it goes to the next field."""
+        return False if self.offered.isVisible() else super().focusNextPrevChild(next)
+
     def focusOutEvent(self, event: QFocusEvent) -> None:
         super().focusOutEvent(event)
         if event.reason() is not Qt.FocusReason.PopupFocusReason:
