@@ -43,7 +43,7 @@ LAYERS = {
         "rich",
         late="app.view3d.pictures app.view3d.sheet_pictures app.view3d.page_pictures",
     ),
-    "app.view3d": _layer("kinematics app.scenes app.jobs app.view3d", "numpy PySide6 vtkmodules"),
+    "app.view3d": _layer("kinematics app.scenes app.jobs app.view3d", "numpy PySide6 pyvista vtkmodules"),
     "app.window": _layer("kinematics app.scenes app.jobs app.view3d app.window", "numpy PySide6"),
     "app.__main__": _layer("", "", late="app.cli app.window"),
 }

@@ -12,18 +12,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
-from vtkmodules.vtkCommonCore import vtkPoints
-from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkImageData, vtkPolyData
+from vtkmodules.util.numpy_support import numpy_to_vtk
+from vtkmodules.vtkCommonDataModel import vtkPolyData
 from vtkmodules.vtkCommonMath import vtkMatrix4x4
-from vtkmodules.vtkFiltersCore import (
-    vtkCleanPolyData,
-    vtkFlyingEdges3D,
-    vtkPolyDataConnectivityFilter,
-    vtkPolyDataNormals,
-    vtkWindowedSincPolyDataFilter,
-)
 from vtkmodules.vtkFiltersHybrid import vtkPolyDataSilhouette
 from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper, vtkProperty, vtkRenderer
 
@@ -31,18 +22,17 @@ from app.view3d.cameras import Camera
 from app.view3d.display_meshes import DisplayMesh
 from app.view3d.drawn import DrawnBody, Shell, ShellPaint
 from app.view3d.looks import rgb
+from app.view3d.poly_data import joined, skin, smooth
 from app.view3d.styles import Surface
 from kinematics.pose import Pose
 
 # the library has no types for these
 to_vtk: Callable[..., Any] = numpy_to_vtk
-_to_ids: Callable[..., Any] = numpy_to_vtkIdTypeArray
 
 FOLD_DEG = 30.0  # two triangles that meet at more than this meet at an edge
 REDUCED_FOLD_DEG = 55.0  # the same in a mesh that was reduced, whose faces are less even
 OVER_WIDTH = 0.7  # of edges that are drawn over what hides them, in pixels of the design
 PICKED_WIDTH = 3.0
-N_SMOOTH = 60  # rounds of smoothing of a shell, whose grid is coarse
 
 
 class Meshes:
@@ -54,9 +44,9 @@ class Meshes:
     def add(self, meshes: Mapping[str, DisplayMesh]) -> None:
         for key, mesh in meshes.items():
             if key not in self._made:
-                joined = _joined(_poly_data(mesh))
+                whole = joined(mesh)
                 fold_deg = FOLD_DEG if mesh.off_by is None else REDUCED_FOLD_DEG
-                self._made[key] = joined, _smooth(joined, fold_deg), fold_deg
+                self._made[key] = whole, smooth(whole, fold_deg), fold_deg
 
     def forget(self, keys: frozenset[str]) -> None:
         for key in keys:
@@ -274,7 +264,7 @@ class _ShellActors:
         self.turning = shell.turning
         self.colours = ShellPaint("#000000", "#000000")
         mapper = vtkPolyDataMapper()
-        mapper.SetInputData(_skin(shell))
+        mapper.SetInputData(skin(shell))
         mapper.ScalarVisibilityOff()
         self.skin = vtkActor()
         self.skin.SetMapper(mapper)
@@ -332,68 +322,3 @@ def aim_outline(outline: vtkPolyDataSilhouette, camera: Camera, X_WG: Pose) -> N
 def _set_matrix(matrix: vtkMatrix4x4, X_WG: Pose) -> None:
     rows = np.column_stack([X_WG.R_AB, X_WG.p_AB])
     matrix.DeepCopy((*rows.ravel().tolist(), 0.0, 0.0, 0.0, 1.0))
-
-
-# --- from our values to those of the library ----------------------------------------------------
-
-
-def _poly_data(mesh: DisplayMesh) -> vtkPolyData:
-    points = vtkPoints()
-    points.SetData(to_vtk(np.ascontiguousarray(mesh.vertices), deep=1))
-    cells = vtkCellArray()
-    n = len(mesh.faces)
-    offsets = np.arange(0, 3 * n + 1, 3, dtype=np.int64)
-    cells.SetData(_ids(offsets), _ids(mesh.faces.astype(np.int64).ravel()))
-    data = vtkPolyData()
-    data.SetPoints(points)
-    data.SetPolys(cells)
-    return data
-
-
-def _ids(values: NDArray[np.int64]) -> Any:
-    return _to_ids(values, deep=1)
-
-
-def _joined(data: vtkPolyData) -> vtkPolyData:
-    """Corners at one place made one, so that faces know their neighbours."""
-    clean = vtkCleanPolyData()
-    clean.SetInputData(data)
-    clean.SetTolerance(0.0)
-    clean.Update()
-    made: vtkPolyData = clean.GetOutput()
-    return made
-
-
-def _smooth(data: vtkPolyData, fold_deg: float) -> vtkPolyData:
-    normals = vtkPolyDataNormals()
-    normals.SetInputData(data)
-    normals.SetFeatureAngle(fold_deg)
-    normals.SplittingOn()
-    normals.ConsistencyOff()
-    normals.Update()
-    made: vtkPolyData = normals.GetOutput()
-    return made
-
-
-def _skin(shell: Shell) -> vtkPolyData:
-    """The outer skin of swept room, smoothed over the steps of its grid."""
-    image = vtkImageData()
-    image.SetDimensions(*shell.taken.shape)
-    image.SetOrigin(*shell.origin)
-    image.SetSpacing(shell.step, shell.step, shell.step)
-    image.GetPointData().SetScalars(to_vtk(np.ascontiguousarray(shell.taken.transpose(2, 1, 0)).ravel(), deep=1))
-    edges = vtkFlyingEdges3D()
-    edges.SetInputData(image)
-    edges.SetValue(0, 127.5)
-    edges.ComputeNormalsOff()
-    edges.ComputeScalarsOff()
-    largest = vtkPolyDataConnectivityFilter()
-    largest.SetInputConnection(edges.GetOutputPort())
-    largest.SetExtractionModeToLargestRegion()
-    smooth = vtkWindowedSincPolyDataFilter()
-    smooth.SetInputConnection(largest.GetOutputPort())
-    smooth.SetNumberOfIterations(N_SMOOTH)
-    smooth.SetPassBand(0.01)
-    smooth.Update()
-    made: vtkPolyData = smooth.GetOutput()
-    return made

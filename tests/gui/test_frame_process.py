@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PySide6.QtCore import QCoreApplication, QEventLoop
-from PySide6.QtGui import QGuiApplication, QImage
+from PySide6.QtGui import QImage
 
 from app.view3d import frame_process
 from app.view3d.cameras import View, camera
@@ -29,16 +29,7 @@ SIZE = (320, 240)
 LIGHT = PALETTES[Style.LIGHT]
 
 
-@pytest.fixture(scope="module", autouse=True)
-def application() -> QCoreApplication:
-    """An event loop; no screen is needed."""
-    if QCoreApplication.instance() is None:
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setenv("QT_QPA_PLATFORM", "offscreen")
-            return QGuiApplication(["tests"])
-    found = QCoreApplication.instance()
-    assert found is not None
-    return found
+pytestmark = pytest.mark.usefixtures("application")  # an event loop
 
 
 class Drawing:
