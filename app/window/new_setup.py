@@ -9,16 +9,14 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QTimer, Slot
-from PySide6.QtWidgets import QFileDialog
 
-from app.jobs.new_setup.part_files import UnitQuestion, copied_beside
+from app.jobs.new_setup.answers import PartAnswer
 from app.jobs.new_setup.screws import screw_names
 from app.jobs.new_setup.typed import (
     DEFAULT_TOOL,
@@ -32,21 +30,21 @@ from app.jobs.new_setup.typed import (
     with_text,
 )
 from app.scenes.catalogues import CatalogueFile, Catalogues
-from app.scenes.side_files import SideFileFault, reason_of
+from app.scenes.side_files import SideFileFault
 from app.view3d.places import Place
 from app.window.answers import Found
 from app.window.new_setup_asked import NewSetupQuestions, Question
 from app.window.new_setup_machines import NewSetupMachines
 from app.window.new_setup_orientations import NewSetupOrientations
+from app.window.new_setup_part import NewSetupPart
 from app.window.new_setup_room import PageRoom
 from app.window.new_setup_wanted import BARE, ROOMS, BareWanted, RoomsShown, RoomsWanted
 from app.window.new_setup_words import orientation_words
 from app.window.panels.new_setup import NewSetupPage
 from app.window.panels.new_setup_orientations import OrientationWords
-from app.window.part_answers import FEATURE, PART, FeatureShown, FeatureWanted, PartShown, PartWanted
+from app.window.part_answers import PART, FeatureShown
 from app.window.session import Session
 from app.window.units import Unit
-from kinematics.pose import Vector
 
 if TYPE_CHECKING:
     from app.window.main_window import MainWindow
@@ -69,16 +67,12 @@ class NewSetup(QObject):
         self._reads.timeout.connect(self._read_one)
         self.typed = Typed()
         self.now: Followed | None = None
-        self._part: PartWanted | None = None
-        self._shown: PartShown | None = None
-        self._path: Path | None = None
-        self._is_name_free = True
-        self._is_begun = self._is_writing = False
+        self.is_begun = self._is_writing = False
         self._known: dict[str, Typed] = {}
         self.questions = NewSetupQuestions(session, self)
         self._n_open = 1
         self.room = PageRoom(window, page)
-        self.ask_part: Callable[[], Path | None] = self._dialog_for_part
+        self.part = NewSetupPart(self)
         self.machines = NewSetupMachines(self)
         self.orientations = NewSetupOrientations(self)
         self._connect()
@@ -89,10 +83,6 @@ class NewSetup(QObject):
         document.text_changed.connect(self._text_changed)
         self._window.files.opened.connect(self.shut)
         self._window.files.saved.connect(self._was_saved)
-        page.part.file_asked.connect(self._file_asked)
-        page.part.file_dropped.connect(self.read)
-        page.part.unit_chosen.connect(self._unit_chosen)
-        page.part.up_chosen.connect(self._up_chosen)
         page.holding.kind_chosen.connect(self._kind_chosen)
         page.holding.answered.connect(self._answered)
         page.tools.typed.connect(self._tools_typed)
@@ -136,13 +126,13 @@ class NewSetup(QObject):
         self._window.view.show_nothing("Your set-up stands here as you answer.")
         self._say_missing()
         if part:
-            self.read(part)
+            self.part.read(part)
         else:
             self.page.part.choose.setFocus()
 
     def _forget(self) -> None:
-        self.now = self._part = self._shown = self._path = None
-        self._is_begun, self._is_name_free, self._n_open = False, True, 1
+        self.now, self.is_begun, self._n_open = None, False, 1
+        self.part.forget()
         self.orientations.forget()
         self._known.clear()
         self.questions.forget()
@@ -171,30 +161,20 @@ class NewSetup(QObject):
             self._bring_missing()
             return
         files = self._window.files
-        if files.save() if self._is_name_free else files.ask_save_as():
+        if files.save() if self.part.is_name_free else files.ask_save_as():
             self.shut()
 
     @Slot(str)
     def _was_saved(self, words: str) -> None:
-        """Saved in another folder, the set-up takes its part and machine along."""
         saved = self._session.document.path
-        if not words or not self.is_open or saved is None or self._path is None:
+        if not words or not self.is_open or not self.is_begun or saved is None:
             return
-        self._is_name_free = True
-        if saved.parent.absolute() == self.folder.absolute():
-            return
-        beside = [name for name in (self._part_name(), self.typed.machine) if (self.folder / name).is_file()]
-        try:
-            copied = copied_beside([self.folder / name for name in beside], saved.parent)
-        except OSError as error:
-            self._session.refused.emit(f"{saved.parent}: {reason_of(error)}; {', '.join(beside)} could not be copied")
-            return
-        self._path = saved
-        if copied:
-            self._session.recompute()
-
-    def _part_name(self) -> str:
-        return self.typed.part.file if self.typed.part is not None else ""
+        before = self.part.path
+        why = self.part.saved_as(saved)
+        if why:
+            self._session.refused.emit(why)
+        elif self.part.path != before:
+            self._session.recompute()  # what it names is beside it now
 
     def _bring_missing(self) -> None:
         """To the block that is not right."""
@@ -222,8 +202,8 @@ class NewSetup(QObject):
     def _follow(self, what: str) -> None:
         now = self.now = followed(self.typed, self.folder, self.catalogues)
         self.questions.keep_only(self._wanted())
-        if now.text and self._path is not None and not self.page.beside.isVisible():
-            self._write(what, now.text, self._path)
+        if now.text and self.part.path is not None and not self.page.beside.isVisible():
+            self._write(what, now.text, self.part.path)
         self._show()
         self._ask_engine()
 
@@ -232,10 +212,10 @@ class NewSetup(QObject):
         self._known[text] = self.typed
         self._is_writing = True
         try:
-            if self._is_begun:
+            if self.is_begun:
                 document.replace(f"New set-up: {what}", text)
             else:
-                self._is_begun = True
+                self.is_begun = True
                 document.begin(text, path)
                 document.stack.resetClean()  # it is in no file yet
         finally:
@@ -244,7 +224,7 @@ class NewSetup(QObject):
     @Slot(str, str)
     def _text_changed(self, _before: str, after: str) -> None:
         """An undo brings the page back; a change from elsewhere is told."""
-        if not self.is_open or self._is_writing or not self._is_begun:
+        if not self.is_open or self._is_writing or not self.is_begun:
             return
         typed = self._known.get(after)
         if typed is not None:
@@ -260,6 +240,7 @@ class NewSetup(QObject):
         self.page.tools.field.set_text(typed.tools)
         self._show()
         self._ask_engine()
+        self.part.restore(typed)
 
     @Slot()
     def _take_back(self) -> None:
@@ -269,8 +250,8 @@ class NewSetup(QObject):
 
     @property
     def folder(self) -> Path:
-        """Where the set-up is to stand: beside its part."""
-        return self._path.parent if self._path is not None else Path()
+        """Where the set-up is to stand."""
+        return self.part.folder
 
     # ---- what the page shows ----
 
@@ -279,7 +260,7 @@ class NewSetup(QObject):
         assert now is not None, "shown once something follows"
         page.unfold_to(self._n_open)
         if typed.part is not None:
-            page.part.show_part(typed.part, self._shown)
+            page.part.show_part(typed.part, self.part.shown)
         seen = {axis: typed.sign(axis) for machine, axis, _ in typed.signs if machine == typed.machine}
         page.machine.offer(self._titles())
         page.machine.show_machine(typed.machine, now.machine, seen, typed.units)
@@ -309,7 +290,7 @@ class NewSetup(QObject):
         if self.typed.part is None or now is None:
             self.page.say_missing("The part file is first.")
         elif now.missing:
-            was = " What stands at the right is of the answers before." if self._is_begun else ""
+            was = " What stands at the right is of the answers before." if self.is_begun else ""
             self.page.say_missing(f"Still missing: {', '.join(now.missing)}.{was}")
         elif not now.is_right:
             self.page.say_missing("What is marked is not in the set-up yet.")
@@ -349,59 +330,16 @@ class NewSetup(QObject):
 
     # ---- 1 part ----
 
-    @Slot()
-    def _file_asked(self) -> None:
-        path = self.ask_part()
-        if path is not None:
-            self.read(str(path))
-
-    @Slot(str)
-    def read(self, path: str) -> None:
-        """Read a part file."""
-        self.page.part.show_reading(Path(path).name)
-        self._want_part(PartWanted(str(Path(path).absolute()), None, "+Z"))
-
-    @Slot(str)
-    def _unit_chosen(self, unit: str) -> None:
-        if self._part is not None:
-            self._want_part(replace(self._part, units=unit))
-
-    @Slot(str)
-    def _up_chosen(self, up: str) -> None:
-        if self._part is not None and up != self._part.up:
-            self._want_part(replace(self._part, up=up))
-
-    def _want_part(self, wanted: PartWanted) -> None:
-        self._part = wanted
-        self.questions.drop(PART)
-        self.questions.ask(PART, wanted)
-
-    def _part_came(self, shown: PartShown) -> None:
-        assert self._part is not None, "a part was asked for"
-        path = Path(self._part.path)
-        is_other = self._path is None or self._path.parent != path.parent or self.typed.part is None
-        if is_other and not self._is_begun:
-            self._path = path.with_name(f"{path.stem}.scene.yaml")
-            self._is_name_free = not self._path.exists()
-            number = 2
-            while self._path.exists():
-                self._path, number = path.with_name(f"{path.stem}_{number}.scene.yaml"), number + 1
-        elif self._is_begun and self._path is not None and self._path.parent != path.parent:
-            self.page.part.show_nothing(
-                f"{path.name} is in another folder than this set-up; expected one in {self._path.parent}"
-            )
-            return
-        self._shown = shown
-        self.page.orientations.show_part(shown)
+    def take_part(self, part: PartAnswer) -> None:
+        """A part was read; what was clicked on it stays, unless another side of it is up now."""
+        self._reads.stop()
+        self._unread.clear()
+        self.page.holding.offer_screws(screw_names(self.catalogues))
         self._n_open = max(self._n_open, 2)
         machine = self.typed.machine or next(iter(self.catalogues.names("machine")), "")
         old = self.typed.part
-        orientations = self.typed.orientations if old is None or old.up == shown.answer.up else ()
-        self._finish_reading()
-        self.change(
-            f"part {shown.answer.file}",
-            replace(self.typed, part=shown.answer, machine=machine, orientations=orientations),
-        )
+        orientations = self.typed.orientations if old is None or old.up == part.up else ()
+        self.change(f"part {part.file}", replace(self.typed, part=part, machine=machine, orientations=orientations))
         self.show_again()
 
     # ---- 3 holding ----
@@ -432,7 +370,7 @@ class NewSetup(QObject):
 
     def _wanted(self) -> list[Question]:
         """What each position leaves; before there is a tool, how everything stands."""
-        now, path = self.now, self._path
+        now, path = self.now, self.part.path
         if now is None or now.stands is None or path is None:
             return []
         found: list[Question] = []
@@ -441,7 +379,7 @@ class NewSetup(QObject):
             shown = self.questions.rooms_of(wanted)
             if wanted is not None and not (shown is not None and shown.is_done):
                 found.append((ROOMS, wanted))
-        if not now.text and not self._is_begun:
+        if not now.text and not self.is_begun:
             found.append((BARE, BareWanted(now.stands, str(path))))
         return found
 
@@ -452,15 +390,10 @@ class NewSetup(QObject):
     def _rooms_wanted(self, orientation: OrientationNow) -> RoomsWanted | None:
         """The question about one orientation; the same whichever position is chosen."""
         now = self.now
-        if orientation.answer is None or now is None or now.stands is None or self._path is None:
+        if orientation.answer is None or now is None or now.stands is None or self.part.path is None:
             return None
         one = replace(orientation.answer, angles_deg=())
-        return RoomsWanted(replace(now.stands, orientations=(one,)), orientation.solutions, str(self._path))
-
-    def ask_feature(self, point: Vector, normal: Vector) -> None:
-        """What stands at a point of the part."""
-        if self._part is not None:
-            self.questions.ask(FEATURE, FeatureWanted(self._part, point, normal))
+        return RoomsWanted(replace(now.stands, orientations=(one,)), orientation.solutions, str(self.part.path))
 
     def show_again(self) -> None:
         """Something more is known about what is answered."""
@@ -470,20 +403,16 @@ class NewSetup(QObject):
     @Slot(object)
     def _found(self, found: Found) -> None:
         match found.value:
+            case _ if found.panel == PART:
+                self.part.came(found.value)
             case RoomsShown():
                 self.show_again()
             case Place() as place:
-                if not self._is_begun:
+                if not self.is_begun:
                     self._window.view.show_place(place)
-            case PartShown() as part:
-                self._part_came(part)
             case FeatureShown() as feature:
                 self.orientations.feature_came(found.about, feature)
-            case UnitQuestion() as question:
-                self.page.part.show_question(question)
-            case str(why) if found.panel == PART:
-                self.page.part.show_nothing(why)
-            case str(why) if found.panel == BARE and not self._is_begun:
+            case str(why) if found.panel == BARE and not self.is_begun:
                 self._window.view.show_nothing(why)
 
     # ---- the rest ----
@@ -511,13 +440,3 @@ class NewSetup(QObject):
             return
         with contextlib.suppress(SideFileFault):  # told when it is chosen
             self.catalogues.document(self._unread.pop(0))
-
-    def _finish_reading(self) -> None:
-        """What follows from answers needs the whole library."""
-        self._reads.stop()
-        self._unread.clear()
-        self.page.holding.offer_screws(screw_names(self.catalogues))
-
-    def _dialog_for_part(self) -> Path | None:
-        name, _ = QFileDialog.getOpenFileName(self._window, "Your part", "", PARTS)
-        return Path(name) if name else None

@@ -40,7 +40,7 @@ class NewSetupOrientations(QObject):
         self._core.change(one.name, replace(self._core.typed, orientations=(*self._core.typed.orientations, one)))
 
         self._core.page.bring_orientation()
-        self._core.ask_feature(point, normal)
+        self._core.part.ask_feature(point, normal)
 
     # ---- what was measured ----
 

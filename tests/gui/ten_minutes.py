@@ -121,7 +121,7 @@ class Walk:
     def go(self, part: Path) -> Path:
         """From the empty window to the saved set-up; where that is."""
         page, window = self.page, self.window
-        window.new_setup.ask_part = lambda: part
+        window.new_setup.part.ask_file = lambda: part
         self.look("empty")
         new = next(key for key in window.start.findChildren(QAbstractButton) if key.text() == "New set-up")
         self.click(new, "New set-up")

@@ -145,6 +145,28 @@ def test_that_a_side_of_the_file_can_be_up(person, part) -> None:
     assert z == pytest.approx(36.0)  # the side along X of the file stands up
 
 
+def test_that_a_file_that_is_no_part_leaves_the_part_that_there_was(person, part, tmp_path) -> None:
+    person.begin(part)
+    (tmp_path / "bad.stl").write_text("solid x\nfacet", encoding="ascii")
+    person.core.part.read(str(tmp_path / "bad.stl"))
+    person.wait(lambda: person.page.part.trouble.isVisible(), "what is wrong is told")
+    assert person.page.part.part.isVisible()
+    assert person.core.typed.part.file == "block.stl"
+
+
+def test_that_an_undo_of_another_side_up_brings_the_part_back(whole) -> None:
+    before = whole.text
+    QTest.mouseClick(whole.page.part.up_keys.button(0), Qt.MouseButton.LeftButton)  # +X
+    whole.wait(lambda: whole.core.typed.part.up == "+X", "the part is turned")
+    assert "Still missing: an orientation" in whole.page.missing.text()  # what was clicked was on another side
+    whole.click_face((0.0, 0.0, 1.0))
+    assert value_at(whole.text, "finished part/up") == "+X"
+    whole.window.session.document.undo()
+    assert whole.text == before
+    assert whole.page.part.up_keys.checkedButton().text() == "+Z"
+    whole.wait(lambda: whole.core.part.shown.answer.up == "+Z", "the part is drawn as it was")
+
+
 def test_that_the_set_up_is_drawn_before_there_is_a_number(person, part) -> None:
     person.begin(part)
     view = person.window.view
