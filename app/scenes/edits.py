@@ -8,7 +8,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 from app.scenes.document import Document, nearest
 from app.scenes.faults import SceneFileError
@@ -27,6 +28,10 @@ class EditError(TightsideError):
 
 def edited(text: str, changes: Iterable[tuple[str, Plain]], *, kind: Kind = "scene") -> str:
     """The text after all changes, one after the other. Raises EditError; SceneFileError if it is no YAML."""
+    changes = list(changes)
+    at_once = _with_scalars(text, changes, kind)
+    if at_once is not None:
+        return at_once
     for path, value in changes:
         text = set_value(text, path, value, kind=kind)
     return text
@@ -149,8 +154,45 @@ def remove_entry(text: str, path: str, *, kind: Kind = "scene") -> str:
 # --- below the surface ---
 
 
+@lru_cache(maxsize=4)
+def _parsed(text: str, kind: Kind) -> Document:
+    """A text with its tree, which nobody changes; the text after an edit is the one before the next."""
+    return Document("", text, kind)
+
+
+def _with_scalars(text: str, changes: Sequence[tuple[str, Plain]], kind: Kind) -> str | None:
+    """The text with several values set that stand there, each once; None where it takes more than that."""
+    if len(changes) < 2 or len({path for path, _ in changes}) < len(changes):
+        return None
+    document = _opened(text, kind)
+    nodes = [document.find(path) for path, _ in changes]
+    splices = []
+    for node, (_, value) in zip(nodes, changes, strict=True):
+        if not isinstance(node, ScalarNode) or node.style in ("|", ">") or not isinstance(value, int | float | str):
+            return None
+        splices.append(_replacement(text, node, value))
+    after = text
+    for splice in sorted(splices, key=lambda one: one.start, reverse=True):
+        after = after[: splice.start] + splice.new + after[splice.end :]
+    new = _parsed(after, kind)
+    if new.root is None or new.faults:
+        return None
+    wanted = {**_scalars(document), **{path: _as_read(value) for path, value in changes}}
+    return after if wanted == _scalars(new) else None
+
+
+def _as_read(value: Plain) -> object:
+    """A value as a reader sees it once it is written."""
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else value
+
+
+def _scalars(document: Document) -> dict[str, object]:
+    """Every scalar of a document by its path."""
+    return {path: node.value for path, node in document.paths().items() if isinstance(node, ScalarNode)}
+
+
 def _opened(text: str, kind: Kind) -> Document:
-    document = Document("", text, kind)
+    document = _parsed(text, kind)
     if document.root is None or document.faults:
         raise SceneFileError(document.faults)
     return document
@@ -180,7 +222,7 @@ def _spaced(text: str, node: Node, new: str) -> str:
 def _checked(text: str, splice: Splice, change: Change, kind: Kind) -> str:
     """The spliced text, if it then says what was asked and nothing else has changed."""
     after = text[: splice.start] + splice.new + text[splice.end :]
-    document = Document("", after, kind)
+    document = _parsed(after, kind)
     if document.root is None or document.faults or not is_same_but(change, document.root):
         raise EditError(f"'{splice.new.strip()}' cannot stand there: the file would no longer say what it says")
     return after

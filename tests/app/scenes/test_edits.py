@@ -346,3 +346,17 @@ def test_that_taking_anything_out_leaves_the_rest_as_it_reads(data: st.DataObjec
 @given(data=st.data())
 def test_that_taking_anything_out_of_any_sample_leaves_the_rest_as_it_reads(data: st.DataObject):
     check_removal(data.draw(st.sampled_from(SAMPLE_TEXTS)), data)
+
+
+def test_that_numbers_set_at_once_give_the_text_of_one_after_the_other() -> None:
+    demo = Path(__file__).parents[3] / "sample_scenes" / "sampler_block_b" / "sampler_block_b.scene.yaml"
+    text = demo.read_text(encoding="utf-8")
+    changes = [("dovetail fixture/turn", 30.0), ("workpiece/zero/at/x", 1.0), ("V6/tilt", 104.5), ("riser/h", 41)]
+    one_by_one = text
+    for path, value in changes:
+        one_by_one = set_value(one_by_one, path, value)
+    assert edited(text, changes) == one_by_one
+    with pytest.raises(EditError, match="nothing is called"):
+        edited(text, [*changes, ("no such/number", 1.0)])
+    renamed = edited(text, [("clamp screw L/name", "clamp screw X"), ("riser/h", 41)])
+    assert "{name: clamp screw X, " in renamed
