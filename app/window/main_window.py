@@ -414,6 +414,7 @@ class MainWindow(QMainWindow):
         self.new_setup.room.give_back()
         self.arrangement.remember()
         self.settings.setValue("geometry", self.saveGeometry())
+        self.hide()  # processes take a moment to end
         self.view.shut_down()
         self.pictures.shut_down()
         self.keeper.close()
