@@ -159,7 +159,7 @@ STATES = (
     State("demo_b_3840", HUGE, named("sampler_block_b"), until="all"),
     State("demo_b_3840_at_200", WIDE, named("sampler_block_b"), scale="2"),
     State("demo_b_small", SMALL, named("sampler_block_b")),
-    State("demo_b_v6", WIDE, named("sampler_block_b"), _pick("V6", "drain spot")),
+    State("demo_b_v6", WIDE, named("sampler_block_b"), _pick("V6", "drain spot"), until="all"),
     State("demo_a_hits", NORMAL, named("sampler_block_a")),
     State("demo_a_hits_1920", WIDE, named("sampler_block_a")),
     State("demo_c_clear", WIDE, named("sampler_block_c")),
@@ -223,11 +223,14 @@ def drawn_apart(state: State, out: Path) -> bool:
     width, height = (max(n * int(state.scale), 400) for n in state.size)
     screen = ["xvfb-run", "-a", "-s", f"-screen 0 {width}x{height}x24"]
     command = [*screen, sys.executable, "-m", "tests.gui.pictures", str(out), state.name, "--here"]
-    environment = {**os.environ, "QT_SCALE_FACTOR": state.scale, "QT_QPA_PLATFORM": "xcb"}
-    try:
-        done = subprocess.run(command, cwd=ROOT, env=environment, timeout=SECONDS, check=False)
-    except subprocess.TimeoutExpired:
-        return False
+    with tempfile.TemporaryDirectory() as folder:  # what other windows have left is no state of this one
+        environment = {
+            **os.environ, "QT_SCALE_FACTOR": state.scale, "QT_QPA_PLATFORM": "xcb", "TIGHTSIDE_STATE": folder,
+        }  # fmt: skip
+        try:
+            done = subprocess.run(command, cwd=ROOT, env=environment, timeout=SECONDS, check=False)
+        except subprocess.TimeoutExpired:
+            return False
     sys.stdout.write(f"{state.name}: {'drawn' if done.returncode == 0 else 'failed'}\n")
     sys.stdout.flush()
     return done.returncode == 0
