@@ -347,7 +347,9 @@ class Desk:
     def _faces_unless_checking(self) -> Iterator[Body]:
         """Faces take long: while a check is under way they come at its end."""
         if not self._is_checking:
+            yield Stage("dials")
             yield from self._faces()
+            yield Stage("", "all")
 
     def _faces(self) -> Iterator[Body]:
         """What every dial shows, the ones that are wanted first; given up when other faces are wanted."""
