@@ -78,6 +78,7 @@ class Session(QObject):
         self._waits: dict[str, float] | None = None  # turned, not asked yet
         self._is_released = False  # the next change of the text is that of a dial whose cuts are there already
         self._is_asked = False
+        self._is_under_way = False  # cuts are being computed
         self._dials = DialsWanted()
         self._since_asked = QElapsedTimer()
         self._stale = QTimer(self, singleShot=True, interval=STALE_MS)
@@ -178,7 +179,7 @@ class Session(QObject):
         if self._waits == dict(values) or (self._waits is None and self._held == dict(values)):
             return
         self._waits = dict(values)
-        if not self._held or not self._next.isActive():
+        if not self._held or not self._is_under_way or not self._next.isActive():
             self._ask_held()
         else:
             self._become_stale()
@@ -270,7 +271,7 @@ class Session(QObject):
         self._fresh_moves.clear()
         self._become_stale()
         order = tuple(cut.key for cut in cuts_tightest_first(self.snapshot.cuts))
-        self._is_asked = True
+        self._is_asked = self._is_under_way = True
         self._since_asked.start()
         self.snapshot = replace(
             self.snapshot, doing="computing", is_stopped=False, not_checked=(), second_opinion=None, advice=None
@@ -375,6 +376,7 @@ class Session(QObject):
 
     def _stage(self, words: str, done: str) -> None:
         if done == "cuts":
+            self._is_under_way = False
             self._stale.stop()
             self._show_stale()  # links and swings follow the cuts
             self._choose_tightest()
