@@ -39,6 +39,7 @@ class Beside(QObject):
         self._part_off: tuple[str, str] | None = None
         self._scope = DialScope.TOOL
         self._before: dict[str, Worst | None] = {}
+        self._shown_worst: dict[str, tuple[Worst | None, Worst | None]] = {}
         self._turning = ""
         session.found.connect(self._found)
         session.shapes_came.connect(self._shapes_came)
@@ -168,6 +169,7 @@ class Beside(QObject):
         if self._turning:
             return
         self._offers = {offer.key: offer for offer in offers}
+        self._shown_worst.clear()
         self._window.dials.show_offers(offers)
         self._show_worst()
 
@@ -205,11 +207,16 @@ class Beside(QObject):
         self._window.round_tool.mark_stale()
 
     def _show_worst(self) -> None:
-        """Beside each dial, the worst spare before it was turned and now."""
+        """Beside each dial, the worst spare before it was turned and now; while one is followed, once all is there."""
         snapshot = self._session.snapshot
+        if self._session.held and snapshot.doing and not snapshot.is_stale:
+            return
         for key, offer in self._offers.items():
             now = worst_in(snapshot, self._scope, offer, self._session.focus)
-            self._window.dials.show_worst(key, self._before.get(key, now), now)
+            shown = (self._before.get(key, now), now)
+            if self._shown_worst.get(key) != shown:
+                self._shown_worst[key] = shown
+                self._window.dials.show_worst(key, *shown)
 
     # ---- dials ----
 

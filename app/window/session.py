@@ -45,6 +45,8 @@ from app.window.worker import Worker
 from kinematics.errors import TightsideError
 
 STALE_MS = 45  # what is not replaced by then is shown as old
+TOGETHER_MS = 30  # results of one step of a dial that come within this are shown together
+TOGETHER_MS = 30  # results of one step of a dial that come within this are shown together
 LONG_MS = 150  # a held dial waits no longer than this for the value before
 
 Key = CutKey | MoveKey
@@ -427,8 +429,10 @@ class Session(QObject):
             self._tell()
 
     def _tell(self) -> None:
-        if not self._told.isActive():
-            self._told.start()
+        """Panels are shown the snapshot soon; while a dial is followed, what comes quickly all at once."""
+        wait_ms = TOGETHER_MS if self._held and self._is_under_way else 0
+        if not self._told.isActive() or self._told.remainingTime() > wait_ms:
+            self._told.start(wait_ms)
 
     def close(self) -> None:
         """End the engine and every timer."""
