@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -38,6 +39,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     window = MainWindow(settings, theme, session)
     sys.excepthook = _fatal
     window.show()
+    gc.freeze()  # what is there now stays: the collector, which stops everything, need not look through it each time
     if names:
         window.files.open(Path(names[0]))
     return application.exec()

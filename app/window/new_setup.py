@@ -65,6 +65,8 @@ class NewSetup(QObject):
         self._unread: list[CatalogueFile] = []
         self._reads = QTimer(self, interval=0)
         self._reads.timeout.connect(self._read_one)
+        self._screws_soon = QTimer(self, singleShot=True, interval=50)
+        self._screws_soon.timeout.connect(self._offer_screws)
         self.typed = Typed()
         self.now: Followed | None = None
         self.is_begun = self._is_writing = False
@@ -334,7 +336,7 @@ class NewSetup(QObject):
         """A part was read; what was clicked on it stays, unless another side of it is up now."""
         self._reads.stop()
         self._unread.clear()
-        self.page.holding.offer_screws(screw_names(self.catalogues))
+        self._screws_soon.start()
         self._n_open = max(self._n_open, 2)
         machine = self.typed.machine or next(iter(self.catalogues.names("machine")), "")
         old = self.typed.part
@@ -343,6 +345,10 @@ class NewSetup(QObject):
         self.show_again()
 
     # ---- 3 holding ----
+
+    @Slot()
+    def _offer_screws(self) -> None:
+        self.page.holding.offer_screws(screw_names(self.catalogues))
 
     @Slot(str)
     def _kind_chosen(self, kind: str) -> None:

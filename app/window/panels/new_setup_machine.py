@@ -259,7 +259,8 @@ class MachineBlock(Block):
             self.rows.addWidget(paper)
         self.end_rows()
         self._keys.idClicked.connect(self._machine_clicked)
-        self.other.toggled.connect(self.own.setVisible)
+        self._machine: tuple[Machine, Units] | None = None
+        self.other.toggled.connect(self._other_toggled)
         self.own.own_asked.connect(self.own_asked)
 
     def offer(self, titles: Mapping[str, str]) -> None:
@@ -289,8 +290,8 @@ class MachineBlock(Block):
         if name in self.names:
             self.key_of(name).setChecked(True)
         questions = sign_questions(machine) if machine is not None else ()
-        if machine is not None:
-            self.own.show_machine(machine, units)
+        self._machine = (machine, units) if machine is not None else None
+        self._fill_own()
         unseen = [q for q in questions if not seen.get(q.axis)]
         for i, paper in enumerate(self.papers):
             is_due = i < len(questions) and all(seen.get(q.axis) for q in questions[:i])
@@ -309,6 +310,16 @@ class MachineBlock(Block):
         self.own.drawing.set_theme(theme)
         for paper in self.papers:
             paper.set_theme(theme)
+
+    def _fill_own(self) -> None:
+        """Drawings and fields are made once somebody wants them."""
+        if self._machine is not None and self.other.isChecked():
+            self.own.show_machine(*self._machine)
+
+    @Slot(bool)
+    def _other_toggled(self, is_wanted: bool) -> None:  # noqa: FBT001 - a slot takes what its signal gives
+        self._fill_own()
+        self.own.setVisible(is_wanted)
 
     @Slot(int)
     def _machine_clicked(self, index: int) -> None:

@@ -219,12 +219,25 @@ class OrientationsBlock(Block):
         self.rows.addWidget(self.trouble)
         self.end_rows()
         self._theme = theme
+        self._shown: PartShown | None = None
         self.picture.pointed.connect(self.pointed)
         self.line.answered.connect(self._line_answered)
 
     def show_part(self, shown: PartShown) -> None:
-        """The part to click on."""
-        self.picture.show_part(shown.mesh.vertices, shown.mesh.faces)
+        """The part to click on; drawn once the block is open."""
+        self._shown = shown
+        if self.is_open:
+            self._draw_part()
+
+    def unfold(self) -> None:
+        """Show what is under the heading."""
+        super().unfold()
+        self._draw_part()
+
+    def _draw_part(self) -> None:
+        if self._shown is not None:
+            self.picture.show_part(self._shown.mesh.vertices, self._shown.mesh.faces)
+            self._shown = None
 
     def show_orientations(self, words: tuple[OrientationWords, ...]) -> None:
         """What was clicked or typed."""

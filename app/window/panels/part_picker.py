@@ -51,7 +51,8 @@ class PartPicker(QWidget):
         self._vertices: Array = np.zeros((0, 3))
         self._faces: NDArray[np.int32] = np.zeros((0, 3), dtype=np.int32)
         self._normals: Array = np.zeros((0, 3))
-        self._edges: NDArray[np.int64] = np.zeros((0, 4), dtype=np.int64)  # corners, then the two facets; -1 for none
+        self._edge_ends: NDArray[np.int64] = np.zeros((0, 2), dtype=np.int64)  # facet by facet
+        self._edges_from: NDArray[np.int64] = np.zeros(1, dtype=np.int64)  # those of facet i: from [i] to [i + 1]
         self._words = ""
         self._mark: tuple[Vector, Vector] | None = None
         self._under: int = -1
@@ -74,7 +75,11 @@ class PartPicker(QWidget):
         crossed = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         length = np.linalg.norm(crossed, axis=1)
         self._normals = crossed / np.where(length > 0.0, length, 1.0)[:, None]
-        self._edges = _edges(faces, self._normals)
+        made = _edges(faces, self._normals)
+        owners = np.concatenate([made[:, 2], made[:, 3]])
+        by_owner = np.argsort(owners, kind="stable")
+        self._edge_ends = np.concatenate([made[:, :2], made[:, :2]])[by_owner]
+        self._edges_from = np.searchsorted(owners[by_owner], np.arange(len(faces) + 1))
         self._mark, self._under = None, -1
         self._redraw()
 
@@ -197,23 +202,28 @@ class PartPicker(QWidget):
         front = np.flatnonzero(looks > 0.0)
         order = front[np.argsort(seen[self._faces[front], 2].mean(axis=1))]
         light = self._normals @ (0.45 * eye[0] * -1.0 + 0.6 * eye[1] + 0.66 * eye[2])
-        edges_of: dict[int, list[tuple[int, int]]] = {}
-        for a, b, f, g in self._edges.tolist():
-            for face in (f, g):
-                if face >= 0 and looks[face] > 0.0:
-                    edges_of.setdefault(face, []).append((a, b))
         shades = [self._shade(k / 31.0) for k in range(32)]
-        xy = seen[:, :2]
+        pens = [QPen(shade, 0.7) for shade in shades]
+        levels = np.clip((31 * (0.5 + 0.5 * light[order])).astype(np.int64), 0, 31).tolist()
+        xs, ys = seen[:, 0].tolist(), seen[:, 1].tolist()
         line = QPen(self.theme.palette.ink, 1.0)
-        for face in order.tolist():
-            colour = shades[min(31, max(0, int(31 * (0.5 + 0.5 * light[face]))))]
-            painter.setPen(QPen(colour, 0.7))
-            painter.setBrush(colour)
-            painter.drawPolygon(QPolygonF([QPointF(*xy[i]) for i in self._faces[face]]))
-            if face in edges_of:
+        last = -1
+        starts = self._edges_from.tolist()
+        begins, ends = (column.tolist() for column in self._edge_ends.T)
+        corners = [column.tolist() for column in self._faces[order].T]
+        # plain numbers, and points that live no longer than a facet: kept by thousands they would call the collector
+        for face, level, i, j, k in zip(order.tolist(), levels, *corners, strict=True):
+            if level != last:
+                painter.setPen(pens[level])
+                painter.setBrush(shades[level])
+                last = level
+            painter.drawPolygon((QPointF(xs[i], ys[i]), QPointF(xs[j], ys[j]), QPointF(xs[k], ys[k])))
+            if starts[face] < starts[face + 1]:
                 painter.setPen(line)
-                for a, b in edges_of[face]:
-                    painter.drawLine(QPointF(*xy[a]), QPointF(*xy[b]))
+                for e in range(starts[face], starts[face + 1]):
+                    a, b = begins[e], ends[e]
+                    painter.drawLine(QPointF(xs[a], ys[a]), QPointF(xs[b], ys[b]))
+                last = -1
         painter.end()
         return image
 
