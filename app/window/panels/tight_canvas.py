@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from PySide6.QtCore import QEasingCurve, QEvent, QPointF, QRectF, Qt, QVariantAnimation, Signal, Slot
+from PySide6.QtCore import QEasingCurve, QEvent, QPointF, QRectF, Qt, QTimer, QVariantAnimation, Signal, Slot
 from PySide6.QtGui import QFocusEvent, QImage, QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QStyle, QWidget
 
@@ -35,6 +35,7 @@ from kinematics.verdict import Verdict
 
 VIEW, GLASS = "view", "glass"
 MOTION_MS = 160
+REST_MS = 120  # after the last step of a dial
 ORBIT_STEP_DEG, PAN_STEP, ZOOM_STEP = 7.5, 40.0, 1.2
 DEG_PER_PIXEL = 0.4
 CLICK = 4.0  # px: a press that moves less is a click
@@ -75,6 +76,8 @@ class TightCanvas(QWidget):
         self._process = FrameProcess(self)
         self._process.drawn.connect(self._take)
         self._process.failed.connect(self.failed)
+        self._rest = QTimer(self, singleShot=True, interval=REST_MS)
+        self._rest.timeout.connect(self._rested)
         self._animation = QVariantAnimation(self)
         self._animation.setStartValue(0.0)
         self._animation.setEndValue(1.0)
@@ -293,8 +296,13 @@ class TightCanvas(QWidget):
             return
         ratio = self.devicePixelRatioF()
         size = (max(1, round(self.width() * ratio)), max(1, round(self.height() * ratio)))
+        self._rest.stop()
         self._process.drop(GLASS)
         self._process.ask(Asked(VIEW, self.camera, size, finish))
+
+    @Slot()
+    def _rested(self) -> None:
+        self._ask(Finish.FINE)
 
     @property
     def is_settled(self) -> bool:
@@ -324,7 +332,10 @@ class TightCanvas(QWidget):
         self._lay_out()
         is_last = self._way is None and self._press is None and not self._process.awaits(VIEW)
         if frame.asked.finish is Finish.QUICK and is_last:
-            self._ask(Finish.FINE)
+            if self.place.standpoints:
+                self._ask(Finish.FINE)
+            else:  # it follows a dial: the next step may come before a fine frame is drawn
+                self._rest.start()
 
     def _lay_out(self) -> None:
         """Place the gap's mark over the frame."""
