@@ -308,7 +308,8 @@ def test_that_long_work_is_stopped_and_goes_on_when_asked(opener, wait, tmp_path
     wait(lambda: window.session.snapshot.n_fresh >= 2, "some cuts are there")
     press_settle(window)
     press(window, "Escape")
-    wait(lambda: not window.session.snapshot.doing, "it stands still", seconds=20)
+    session = window.session
+    wait(lambda: not session.snapshot.doing and not session.is_about_to_tell, "it stands still", seconds=20)
     done = [cut for cut in window.session.snapshot.cuts if cut.holds is Holds.FRESH]
     stopped = [cut for cut in window.session.snapshot.cuts if cut.holds is Holds.STOPPED]
     assert len(done) + len(stopped) == 9
