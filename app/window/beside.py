@@ -189,6 +189,8 @@ class Beside(QObject):
         cut = snapshot.cut(self._session.focus)
         if cut is not None and cut.holds is Holds.STOPPED:
             self._show_nothing("Not checked.")
+        elif snapshot.is_stopped and not snapshot.doing and self._window.view.place is None:
+            self._show_nothing("Stopped before this was computed.")
         elif snapshot.is_stale or snapshot.faults or snapshot.failure or snapshot.is_stopped:
             self._mark_stale()
         if self._session.held:
@@ -203,6 +205,9 @@ class Beside(QObject):
         self._mark_plots_stale()
 
     def _mark_plots_stale(self) -> None:
+        if self._part_off is not None:  # it has no look of its own for what is old
+            self._part_off = None
+            self._window.uses_up.show_part_off("")
         self._window.side_on.mark_stale()
         self._window.round_tool.mark_stale()
 
