@@ -130,7 +130,8 @@ class Desk:
     def _cuts(self, ask: Ask, scene_file: SceneFile, prepared: Prepared) -> Iterator[Body]:
         order = _in_order(scene_file.scene.cuts(), ask)
         for i, (orientation, cut) in enumerate(order):
-            yield Stage(f"{orientation.name} {cut.name}")
+            if ask.how_far == "all":
+                yield Stage(f"{orientation.name} {cut.name}")
             yield CutDone((orientation.name, cut.name), self._result(prepared, orientation, cut))
             if i == 0 and ask.focus is not None and ask.how_far == "cuts":
                 yield from self._follow(orientation, cut)

@@ -95,7 +95,7 @@ def dial_steps(window: MainWindow, path: str, start: float, step: float) -> list
         window.session.turn({path: start + step * n})
         assert window.session.snapshot.doing, "the step is asked at once"
         wait(lambda: not window.session.snapshot.doing and not window.session.is_about_to_tell)
-        window.repaint()
+        QCoreApplication.processEvents()  # what has changed is painted
         times.append(time.perf_counter() - began)
     window.session.let_go()
     wait(lambda: is_checked(window))
