@@ -187,12 +187,16 @@ class Beside(QObject):
     def _snapshot_changed(self) -> None:
         snapshot = self._session.snapshot
         cut = snapshot.cut(self._session.focus)
-        if cut is not None and cut.holds is Holds.STOPPED:
+        if snapshot.outline is None and snapshot.faults:
+            self._show_nothing("There is nothing to show until the faults are mended.")
+        elif cut is not None and cut.holds is Holds.STOPPED:
             self._show_nothing("Not checked.")
         elif snapshot.is_stopped and not snapshot.doing and self._window.view.place is None:
             self._show_nothing("Stopped before this was computed.")
         elif snapshot.is_stale or snapshot.faults or snapshot.failure or snapshot.is_stopped:
             self._mark_stale()
+            if not self._session.held:
+                self._window.dials.forget_faces()
         if self._session.held:
             self._mark_plots_stale()
         if not self._session.held and not self._turning:
@@ -247,6 +251,9 @@ class Beside(QObject):
         if value == offer.now:
             self._session.let_go()
         else:
+            for other, row in self._window.dials.rows.items():  # its own face does not depend on where it stands
+                if other != key:
+                    row.face.forget()
             self._session.release(f"Turn {offer.name}", changed, merge=f"dial {key}")
 
     @Slot(str)

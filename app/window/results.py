@@ -19,6 +19,7 @@ from kinematics.report import SecondOpinion
 from kinematics.verdict import Verdict, worst
 
 STOPPED_BY_YOU = "stopped by you"
+ENGINE_GONE = "the engine was lost before it was there"
 
 
 class Holds(StrEnum):
@@ -39,11 +40,12 @@ class Order(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class CutNow:
-    """A cut, its last result, and how far that holds. `result` is None before the first."""
+    """A cut, its last result, and how far that holds. `result` is None before the first; `why` it was stopped."""
 
     outline: CutOutline
     result: CutResult | None
     holds: Holds
+    why: str = STOPPED_BY_YOU
 
     @property
     def key(self) -> CutKey:
@@ -59,11 +61,12 @@ class CutNow:
 
 @dataclass(frozen=True, slots=True)
 class MoveNow:
-    """A link or swing, its last result, and how far that holds."""
+    """A link or swing, its last result, how far that holds, and why it was stopped."""
 
     key: MoveKey
     result: MoveResult | None
     holds: Holds
+    why: str = STOPPED_BY_YOU
 
     @property
     def is_swing(self) -> bool:
@@ -165,12 +168,12 @@ class Snapshot:
         for cut in self.cuts:
             name = " ".join(cut.key)
             if cut.holds is Holds.STOPPED:
-                found.append(NotChecked(name, STOPPED_BY_YOU))
+                found.append(NotChecked(name, cut.why))
             elif cut.result is not None and cut.result.verdict is Verdict.NOT_CHECKED and cut.result.why:
                 found.append(NotChecked(name_of(cut.result), cut.result.why))
         for move in self.moves:
             if move.holds is Holds.STOPPED:
-                found.append(NotChecked(_move_words(move.key), STOPPED_BY_YOU))
+                found.append(NotChecked(_move_words(move.key), move.why))
             elif move.result is not None and move.result.why:
                 found.append(NotChecked(name_of_move(move.result), move.result.why))
         return tuple(found)
@@ -186,7 +189,7 @@ def result_shown(cut: CutNow) -> CutResult:
     if cut.result is not None and cut.holds is not Holds.STOPPED:
         return cut.result
     orientation, name = cut.key
-    why = STOPPED_BY_YOU if cut.holds is Holds.STOPPED else "is being computed"
+    why = cut.why if cut.holds is Holds.STOPPED else "is being computed"
     return UncheckedCut(orientation, name, cut.outline.workpiece, cut.outline.tool, cut.outline.holder, (), why)
 
 

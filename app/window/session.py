@@ -40,7 +40,7 @@ from app.window.answers import (
     Whole,
 )
 from app.window.document import Document
-from app.window.results import CutNow, Holds, MoveNow, Snapshot, cuts_tightest_first
+from app.window.results import ENGINE_GONE, STOPPED_BY_YOU, CutNow, Holds, MoveNow, Snapshot, cuts_tightest_first
 from app.window.worker import Worker
 from kinematics.errors import TightsideError
 
@@ -239,8 +239,14 @@ class Session(QObject):
         self._waits = None
         self._stale.stop()
         self.worker.stop()
-        cuts = tuple(c if c.holds is Holds.FRESH else replace(c, holds=Holds.STOPPED) for c in self.snapshot.cuts)
-        moves = tuple(m if m.holds is Holds.FRESH else replace(m, holds=Holds.STOPPED) for m in self.snapshot.moves)
+        cuts = tuple(
+            c if c.holds is Holds.FRESH else replace(c, holds=Holds.STOPPED, why=STOPPED_BY_YOU)
+            for c in self.snapshot.cuts
+        )
+        moves = tuple(
+            m if m.holds is Holds.FRESH else replace(m, holds=Holds.STOPPED, why=STOPPED_BY_YOU)
+            for m in self.snapshot.moves
+        )
         self._take(replace(self.snapshot, cuts=cuts, moves=moves, is_stopped=True, doing="stopping"))
 
     @Slot()
@@ -411,10 +417,11 @@ class Session(QObject):
         """Nothing that was being computed is known."""
         self._stale.stop()
         cuts = tuple(
-            c if c.key in self._fresh_cuts else replace(c, result=None, holds=Holds.STOPPED) for c in self.snapshot.cuts
+            c if c.key in self._fresh_cuts else replace(c, result=None, holds=Holds.STOPPED, why=ENGINE_GONE)
+            for c in self.snapshot.cuts
         )
         moves = tuple(
-            m if m.key in self._fresh_moves else replace(m, result=None, holds=Holds.STOPPED)
+            m if m.key in self._fresh_moves else replace(m, result=None, holds=Holds.STOPPED, why=ENGINE_GONE)
             for m in self.snapshot.moves
         )
         self._take(replace(self.snapshot, cuts=cuts, moves=moves, failure=why, doing=""))

@@ -282,7 +282,7 @@ def strip_texts(move: MoveNow, unit: Unit) -> StripTexts:
     elif result is not None:
         spare, pair, tip = "not checked", result.why, f"{way}: {result.why}"
     if move.holds is Holds.STOPPED:
-        spare, pair, side, tip = "not checked", "stopped by you", "", f"{way}: stopped by you"
+        spare, pair, side, tip = "not checked", move.why, "", f"{way}: {move.why}"
     elif move.holds is Holds.COMPUTING:
         spare, tip = "computing", f"{way}: computing"
     if move.verdict is Verdict.CLEAR:

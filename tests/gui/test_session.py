@@ -22,7 +22,7 @@ from app.window.answers import (
     Stage,
     Whole,
 )
-from app.window.results import Holds
+from app.window.results import ENGINE_GONE, Holds
 from app.window.session import LONG_MS, Session
 from kinematics.report import SecondOpinion
 from kinematics.verdict import Verdict
@@ -274,6 +274,7 @@ def test_that_a_dead_engine_leaves_nothing_checked_that_was_not(session) -> None
     session.worker.died.emit("the engine's process was ended by the system")
     assert session.snapshot.failure
     assert [cut.verdict for cut in session.snapshot.cuts] == [Verdict.TIGHT, Verdict.NOT_CHECKED]
+    assert [item.why for item in session.snapshot.unchecked()] == [ENGINE_GONE]
     assert len(session.worker.asked) == 1
 
 

@@ -52,6 +52,12 @@ class DialPicture(QWidget):
         self.face = face
         self.update()
 
+    def forget(self) -> None:
+        """Nothing is known of it."""
+        if self.face is not None:
+            self.face = None
+            self.update()
+
     def show_value(self, value: float | str) -> None:
         if value != self.value:
             self.value = value

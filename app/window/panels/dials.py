@@ -183,8 +183,7 @@ class Dials(QWidget):
     def forget_faces(self) -> None:
         """Another cut or scene: no curve and no range is known of it."""
         for row in self.rows.values():
-            row.face.face = None
-            row.face.update()
+            row.face.forget()
 
     def show_value(self, key: str, value: float | str) -> None:
         """The value that a number has now, as after an undo."""

@@ -12,7 +12,6 @@ from app.scenes.faults import Fault
 from app.window.theme import Theme
 
 MOST_LINES = 6  # seen at once
-LINE = 24
 
 
 class FaultsStrip(QListWidget):
@@ -43,7 +42,8 @@ class FaultsStrip(QListWidget):
             item.setToolTip(str(fault))
             self.addItem(item)
         self.setVisible(bool(faults))
-        self.setFixedHeight(min(len(faults), MOST_LINES) * LINE + 8)
+        line = max(self.sizeHintForRow(0), self.fontMetrics().height()) + 2
+        self.setFixedHeight(min(len(faults), MOST_LINES) * line + 10)
 
     @property
     def faults(self) -> tuple[Fault, ...]:
