@@ -19,7 +19,7 @@ from kinematics.report import SecondOpinion
 from kinematics.verdict import Verdict, worst
 
 STOPPED_BY_YOU = "stopped by you"
-ENGINE_GONE = "the engine was lost before it was there"
+ENGINE_GONE = "the engine was lost"
 
 
 class Holds(StrEnum):

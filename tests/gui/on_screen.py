@@ -3,6 +3,7 @@
 from contextlib import contextmanager
 
 from PySide6.QtCore import QCoreApplication, QEvent
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from app.window import fonts
@@ -30,6 +31,7 @@ def on_screen(widget, size):
     widget.resize(*size)
     widget.show()
     widget.activateWindow()
+    QTest.qWaitForWindowActive(widget, 5000)  # a busy screen gives the keyboard late
     settle()
     try:
         yield widget
