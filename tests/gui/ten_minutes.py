@@ -68,7 +68,8 @@ class Walk:
 
     def type(self, widget: QWidget, text: str, what: str) -> None:
         """Type into the field that has the focus, key by key, and Enter."""
-        assert widget.hasFocus() or widget.isAncestorOf(QApplication.focusWidget()), f"{what} has not the focus"
+        focused = self.window.focusWidget()  # of the window, which a bare screen may not have made the active one
+        assert focused is widget or widget.isAncestorOf(focused), f"{what} has not the focus"
         QTest.keyClicks(widget, text)
         QTest.keyClick(widget, Qt.Key.Key_Return)
         self.typed.append(what)
