@@ -112,8 +112,10 @@ class SidePlots(QWidget):
 
     def show_plot(self, index: int) -> None:
         """Show one, and not the other."""
-        for i in range(self.stack.count()):
-            self.stack.widget(i).setVisible(i == index)
+        plots = [self.stack.widget(i) for i in range(self.stack.count())]
+        for i, plot in enumerate(plots):
+            if plot is not None:
+                plot.setVisible(i == index)
         self.stack.setCurrentIndex(index)
         self._keys.button(index).setChecked(True)
 
