@@ -128,6 +128,12 @@ def names_in(catalogues: Catalogues, machine: str | None) -> Names:
     return Names(tuple(carriers), catalogues.names("holder"), tuple(sizes))
 
 
+def units_of(document: Document) -> str:
+    """The units that a scene says its lengths are in; mm where it does not say them."""
+    root = document.root
+    return (text_of(root.get("units")) if isinstance(root, MapNode) else None) or "mm"
+
+
 def things_of(document: Document) -> tuple[Thing, ...]:
     """Everything that has a form: the scene itself, then its things in file order."""
     root = document.root
@@ -204,9 +210,7 @@ class _Making:
         self.names = names
         self.notes: list[str] = []
         self.models = models_of(document)
-        root = document.root
-        units = text_of(root.get("units")) if isinstance(root, MapNode) else None
-        self.length_unit = units or "mm"
+        self.length_unit = units_of(document)
 
     def given(self, node: MapNode, model: type[Located], prefix: str, path: str) -> Iterator[FormRow]:
         """Rows of what stands in an object; objects within it follow where they stand."""

@@ -14,7 +14,7 @@ from typing import Literal
 from app.scenes.document import Document
 from app.scenes.edits import EditError, insert_entry, insert_holder, remove_entry, set_value
 from app.scenes.faults import SceneFileError
-from app.scenes.forms import Thing, things_of
+from app.scenes.forms import Thing, things_of, units_of
 from app.scenes.located import ListNode, MapNode, ScalarNode
 from app.scenes.names import FORBIDDEN, RESERVED, names_in
 from app.scenes.yaml_text import Plain
@@ -55,7 +55,7 @@ def body_put(text: str, kind: BodyKind, *, on: str, mesh: str = "", mesh_units: 
         units: Mapping[str, Plain] = {"units": mesh_units} if mesh_units else {}
         shape: Mapping[str, Plain] = {"mesh": {"file": mesh, **units}}
     else:
-        shape = _in_units(STARTS[kind], _units(text))
+        shape = _in_units(STARTS[kind], units_of(_opened(text)))
     entry: dict[str, Plain] = {"name": name, "rides_on": on, **shape}
     document = _opened(text)
     if on in {use.name for use in names_in(document) if use.what == "body"}:
@@ -72,7 +72,7 @@ def holder_put(text: str) -> Put:
     """A new holder of two steps, to be set right in its form."""
     name = free_name(text, "H1")
     start: dict[str, Plain] = {"profile": [[28.0, 22.0, "nut"], [46.0, 20.0, "flange"]]}
-    holder = {"title": "a new holder", **_in_units(start, _units(text))}
+    holder = {"title": "a new holder", **_in_units(start, units_of(_opened(text)))}
     return Put(insert_holder(text, name, holder), name)
 
 
@@ -144,12 +144,6 @@ def _thing(document: Document, path: str) -> Thing:
     if thing is None:
         raise EditError(f"nothing is called '{path}'; expected a body, tool, holder, orientation or cut")
     return thing
-
-
-def _units(text: str) -> str:
-    root = _opened(text).root
-    node = root.get("units") if isinstance(root, MapNode) else None
-    return node.text if isinstance(node, ScalarNode) else "mm"
 
 
 def _in_units(start: Mapping[str, Plain], units: str) -> dict[str, Plain]:

@@ -109,10 +109,7 @@ def place_of(
     ------
     FeatureError, ToolError : the cut can't be made with its tool, so there is no place to show.
     """
-    report = result if isinstance(result, CutReport) else None
-    scene = display_scene(prepared, orientation, cut, report, meshes)
-    found = _place(prepared, scene, cut, result)
-    return replace(found, standpoints={view: _standpoint(view, scene, report) for view in View})
+    return _seen_from(tuple(View), prepared, orientation, cut, result, meshes)
 
 
 def card_place(
@@ -124,10 +121,7 @@ def card_place(
     meshes: MeshCache | None = None,
 ) -> Place:
     """The place of a cut with the one standpoint that a card needs, across the gap; otherwise as `place_of`."""
-    report = result if isinstance(result, CutReport) else None
-    scene = display_scene(prepared, orientation, cut, report, meshes)
-    across = _standpoint(View.ACROSS, scene, report)
-    return replace(_place(prepared, scene, cut, result), standpoints={View.ACROSS: across})
+    return _seen_from((View.ACROSS,), prepared, orientation, cut, result, meshes)
 
 
 def following_place(
@@ -139,8 +133,22 @@ def following_place(
     meshes: MeshCache | None = None,
 ) -> Place:
     """The place of a cut without its standpoints; otherwise as `place_of`."""
+    return _seen_from((), prepared, orientation, cut, result, meshes)
+
+
+def _seen_from(
+    views: tuple[View, ...],
+    prepared: Prepared,
+    orientation: Orientation,
+    cut: Cut,
+    result: CutResult,
+    meshes: MeshCache | None,
+) -> Place:
+    """The place of a cut with the standpoints of some views."""
     report = result if isinstance(result, CutReport) else None
-    return _place(prepared, display_scene(prepared, orientation, cut, report, meshes), cut, result)
+    scene = display_scene(prepared, orientation, cut, report, meshes)
+    found = _place(prepared, scene, cut, result)
+    return replace(found, standpoints={view: _standpoint(view, scene, report) for view in views})
 
 
 def swept_place(

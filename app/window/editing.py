@@ -23,7 +23,7 @@ from app.scenes.document import Document as SceneText
 from app.scenes.document import text_of
 from app.scenes.edits import EditError, insert_entry, remove_entry, set_text, set_value, value_at
 from app.scenes.faults import SceneFileError
-from app.scenes.forms import Names, Thing, form_of, names_in, things_of
+from app.scenes.forms import Names, Thing, form_of, names_in, things_of, units_of
 from app.scenes.located import MapNode, ScalarNode
 from app.scenes.things import (
     STARTS,
@@ -140,7 +140,7 @@ class Editing(QObject):
 
     def _unit(self) -> str:
         read = self._read()
-        return (text_of(read.root.get("units")) or "mm") if read and isinstance(read.root, MapNode) else "mm"
+        return units_of(read) if read is not None else "mm"
 
     @Slot(str, str)
     def _rename(self, path: str, name: str) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, Slot
 
 from app.scenes.document import Document as SceneText
+from app.scenes.forms import units_of
 from app.scenes.located import MapNode, ScalarNode
 from app.scenes.things import Put, cut_put, free_name, orientation_put
 from app.scenes.yaml_text import Plain
@@ -84,7 +85,7 @@ def cut_of(text: str, agreed: Agreed) -> Put:
         n = text.count("- name: V") + 1
         made = orientation_put(text, free_name(text, f"V{n}"), dict(agreed.angles_deg))
         text, orientation = made.text, made.path
-    units = _units(text)
+    units = units_of(SceneText("", text, "scene"))
     cut: dict[str, Plain] = {"name": agreed.name, "tool": agreed.tool, "state": agreed.state}
     return cut_put(text, orientation, {**cut, **feature_of(agreed.found, units)})
 
@@ -108,12 +109,6 @@ def feature_of(found: FoundHole | FoundPocket | FoundSlot, units: str) -> dict[s
             return {"pocket": {"at": point(found.at), "size": size, "along": along, "depth": length(found.depth)}}
         case FoundSlot():
             return {"slot": {"from": point(found.start), "to": point(found.end), "depth": length(found.depth)}}
-
-
-def _units(text: str) -> str:
-    root = SceneText("", text, "scene").root
-    node = root.get("units") if isinstance(root, MapNode) else None
-    return node.text if isinstance(node, ScalarNode) else "mm"
 
 
 def _states(text: str, focus: tuple[str, str]) -> tuple[tuple[str, ...], str]:

@@ -93,6 +93,27 @@ def tool_line(
     return ToolLine(text, read.line.words, None if faults else tool, tuple(faults))
 
 
+def tool_of(answer: ToolAnswer, holder: Holder) -> Tool:
+    """A tool as the core knows it, in its holder."""
+    n = answer.number
+    return Tool(
+        id=answer.id,
+        kind=answer.kind,
+        stick_out=n("stick_out") or 0.0,
+        holder=holder,
+        d=n("d"),
+        flute=n("flute"),
+        shank=n("shank"),
+        neck=answer.neck,
+        corner_radius=n("corner_radius"),
+        point_deg=n("point_deg"),
+        tip_d=n("tip_d"),
+        taper_deg=n("taper_deg"),
+        flank_deg=n("flank_deg"),
+        overall=n("overall"),
+    )
+
+
 def tool_completion(text: str, cursor: int, holders: Mapping[str, Holder]) -> Completion:
     """What may stand at the cursor: kinds at first, then keys that are not there yet, holders after `holder`."""
     start, _ = word_round(text, cursor)
@@ -302,26 +323,10 @@ class _Reading:
     def _fit(self, answer: ToolAnswer) -> None:
         """Whether the numbers fit together, and into the holder; told by the word that each is about."""
         holder = self.holders[answer.holder]
-        n = answer.number
-        tool = Tool(
-            id=answer.id,
-            kind=answer.kind,
-            stick_out=n("stick_out") or 0.0,
-            holder=holder,
-            d=n("d"),
-            flute=n("flute"),
-            shank=n("shank"),
-            neck=answer.neck,
-            corner_radius=n("corner_radius"),
-            point_deg=n("point_deg"),
-            tip_d=n("tip_d"),
-            taper_deg=n("taper_deg"),
-            flank_deg=n("flank_deg"),
-            overall=n("overall"),
-        )
+        tool = tool_of(answer, holder)
         for error in tool_faults(tool):
             self._tell_by(error.key, error.message)
-        shank = n("shank")
+        shank = answer.number("shank")
         if shank is not None and holder.shanks is not None and not holder.shanks[0] <= shank <= holder.shanks[1]:
             low, high = holder.shanks
             said = f"{answer.holder} grips shanks of {low:g} to {high:g} mm, the shank has {shank:g}"

@@ -20,6 +20,7 @@ from app.jobs.new_setup.draft import Draft
 from app.jobs.new_setup.orientation_lines import orientation_line
 from app.jobs.new_setup.own_machine import sign_questions
 from app.jobs.new_setup.scene_text import AnswerFault, bar_size, scene_text
+from app.jobs.new_setup.tool_lines import tool_of
 from app.jobs.new_setup.words import LineFault, near
 from app.scenes.catalogues import Catalogues
 from app.scenes.names import FORBIDDEN, RESERVED
@@ -27,7 +28,7 @@ from kinematics.assembly import Slice, tool_assembly
 from kinematics.errors import TightsideError
 from kinematics.machine import Machine, TableSolution
 from kinematics.pose import Vector
-from kinematics.scene import Holder, Tool
+from kinematics.scene import Holder
 
 DEFAULT_TOOL = {
     "mm": "1 end mill d10 flute 22 out 35 holder collet_16_jis30",
@@ -238,25 +239,8 @@ def _short_name(draft: Draft, row: int, text: str) -> ToolNow:
 
 def profile_of(answer: ToolAnswer, holders: Mapping[str, Holder]) -> tuple[Slice, ...]:
     """The outline of a tool in its holder, from the tip up; nothing where it can't be assembled."""
-    n = answer.number
-    tool = Tool(
-        id=answer.id,
-        kind=answer.kind,
-        stick_out=n("stick_out") or 0.0,
-        holder=holders[answer.holder],
-        d=n("d"),
-        flute=n("flute"),
-        shank=n("shank"),
-        neck=answer.neck,
-        corner_radius=n("corner_radius"),
-        point_deg=n("point_deg"),
-        tip_d=n("tip_d"),
-        taper_deg=n("taper_deg"),
-        flank_deg=n("flank_deg"),
-        overall=n("overall"),
-    )
     try:
-        return tool_assembly(tool, ()).outer
+        return tool_assembly(tool_of(answer, holders[answer.holder]), ()).outer
     except TightsideError:
         return ()
 
