@@ -215,7 +215,7 @@ class Desk:
     def look(self, look: Look) -> Iterator[Body]:
         """What is shown of one cut, or of one swing; parts and changes are answered beside that."""
         if look.panel in PANELS:
-            yield from self._parts.look(look, Bench(self._live) if self._live is not None else None)
+            yield from self._parts.look(look, self._bench_of_text())
             return
         if look.panel in DRAFT_PANELS:
             yield from self._new_setup.look(look)
@@ -330,11 +330,16 @@ class Desk:
 
     def _bench_now(self) -> Bench | None:
         """The scene to turn dials of, as the text is: numbers that are being turned have been let go by then."""
-        if self._live is None or self._focus is None:
-            return None
-        if self._bench is None or self._bench.live is not self._live:
-            self._bench = Bench(self._live)
-        return self._bench
+        return None if self._focus is None else self._bench_of_text()
+
+    def _bench_of_text(self) -> Bench | None:
+        """The same, whatever is looked at; None where the text is at fault."""
+        if self._live is not None and (self._bench is None or self._bench.live is not self._live):
+            try:
+                self._bench = Bench(self._live)
+            except SceneFileError:
+                return None
+        return self._bench if self._live is not None else None
 
     def _offers(self) -> Iterator[Body]:
         """Which dials there are at the cut that is looked at."""

@@ -2,8 +2,9 @@
 
 from itertools import takewhile
 
-from app.window.answers import Ask, CutDone, Found, Look, Stage
+from app.window.answers import Ask, CutDone, Faulty, Found, Look, Stage
 from app.window.desk import Desk
+from app.window.part_answers import ALTERNATIVES
 from tests.gui.conftest import sample
 
 DEMO = sample("sampler_block_b")
@@ -37,3 +38,12 @@ def test_that_a_cut_that_does_not_exist_changes_nothing():
     shown = [b.about for b in until if isinstance(b, Found) and b.panel == "uses_up"]
     assert shown == [("V1", "profile")] * len(shown)
     assert shown
+
+
+def test_that_what_is_asked_beside_a_set_up_at_fault_is_answered_and_breaks_nothing():
+    desk = Desk()
+    text = DEMO.read_text(encoding="utf-8").replace("flute: 22", "flute: -22")
+    (faulty,) = [body for body in desk.check(Ask(1, text, str(DEMO))) if isinstance(body, Faulty)]
+    assert faulty.faults
+    (told,) = desk.look(Look(1, PICKED, panel=ALTERNATIVES, about="V6"))
+    assert (told.value.is_done, told.value.why_none) == (True, "there is no set-up to change")
